@@ -1,0 +1,1 @@
+"""Strongfloor: from open questions about strengthened members to numbers that can be traced."""

@@ -19,7 +19,7 @@ from typing import Any
 from labmatrix.kernel.clock import iso
 
 
-def _plain(value: Any) -> Any:  # noqa: PLR0911
+def _plain(value: Any) -> Any:
     if value is None or isinstance(value, bool | str | int):
         return value
     if isinstance(value, float):

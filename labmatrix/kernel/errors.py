@@ -73,6 +73,4 @@ class RangeError(ShapeError):
 
 def row_errors_as_facts(errors: Mapping[int, list[UserError]]) -> list[dict[str, Any]]:
     """Row-by-row errors of an import in row order, JSON-ready."""
-    return [
-        {"row": row, **error.as_dict()} for row in sorted(errors) for error in errors[row]
-    ]
+    return [{"row": row, **error.as_dict()} for row in sorted(errors) for error in errors[row]]

@@ -1,0 +1,1 @@
+"""People, the laboratory, sign-in, access, error pages and the API's common parts."""

@@ -1,0 +1,19 @@
+"""Persistent things of this room, one noun a file."""
+
+from labmatrix.evidence.models.blob import Blob
+from labmatrix.evidence.models.job import Job
+from labmatrix.evidence.models.ledger import LedgerEntry
+from labmatrix.evidence.models.record import TESTS, ChannelMapSaved, Record, RecordFile
+from labmatrix.evidence.models.subject import CODE_PATTERN, Subject
+
+__all__ = [
+    "CODE_PATTERN",
+    "TESTS",
+    "Blob",
+    "ChannelMapSaved",
+    "Job",
+    "LedgerEntry",
+    "Record",
+    "RecordFile",
+    "Subject",
+]

@@ -1,0 +1,1 @@
+"""Plain rules of this room."""

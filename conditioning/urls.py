@@ -1,0 +1,8 @@
+"""Addresses of this room's pages."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+app_name = "conditioning"
+urlpatterns: list[URLPattern] = []

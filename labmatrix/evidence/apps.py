@@ -1,0 +1,19 @@
+"""Django's hook for this room."""
+
+from __future__ import annotations
+
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class EvidenceConfig(AppConfig):
+    """Ledger, blobs, records, jobs."""
+
+    name = "labmatrix.evidence"
+    label = "evidence"
+
+    def ready(self) -> None:
+        """Guard the ledger after every migrate of any app."""
+        from labmatrix.evidence import guards
+
+        post_migrate.connect(guards.after_migrate, dispatch_uid="evidence.guards")

@@ -1,0 +1,15 @@
+"""Addresses of this room."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from labmatrix.web import views
+
+app_name = "web"
+urlpatterns = [
+    path("sign-in/", views.PersonSignIn.as_view(), name="person-sign-in"),
+    path("sign-out/", views.PersonSignOut.as_view(), name="person-sign-out"),
+    path("health/", views.health, name="health"),
+    path("ready/", views.ready, name="ready"),
+]

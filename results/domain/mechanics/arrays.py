@@ -1,0 +1,9 @@
+"""The two numeric types of this package."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+Numeric = float | FloatArray
