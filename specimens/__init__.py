@@ -1,0 +1,1 @@
+"""Specimens, their events and what follows from them."""

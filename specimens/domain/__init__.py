@@ -1,0 +1,1 @@
+"""The event catalogue, the order of events, and their fold. Plain Python."""

@@ -1,0 +1,408 @@
+"""What can be logged: each kind of event with the shape of its payload."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from labmatrix.kernel.errors import ShapeError, UserError
+from labmatrix.kernel.units import dimension_of, to_base
+
+Text = Annotated[str, Field(min_length=1, max_length=2000)]
+Name = Annotated[str, Field(min_length=1, max_length=120)]
+Position = Annotated[str, Field(max_length=60)]
+
+
+class Payload(BaseModel):
+    """Base of all payloads: nothing unknown gets in, nothing changes later."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
+
+
+class Quantity(Payload):
+    """A number with its unit."""
+
+    value: float = Field(allow_inf_nan=False)
+    unit: str
+
+    def base(self) -> float:
+        """The value in the base unit of its dimension."""
+        return to_base(self.value, self.unit)
+
+
+def _measures(quantity: Quantity, dimension: str) -> Quantity:
+    try:
+        found = dimension_of(quantity.unit).name
+    except UserError as error:
+        raise ValueError(error.message) from error
+    if found != dimension:
+        raise ValueError(f"{quantity.unit} measures {found}; a {dimension} is needed")
+    return quantity
+
+
+class Force(Quantity):
+    """A force, base unit kN."""
+
+    @model_validator(mode="after")
+    def _is_force(self) -> Force:
+        _measures(self, "force")
+        return self
+
+
+class Length(Quantity):
+    """A length, base unit mm."""
+
+    @model_validator(mode="after")
+    def _is_length(self) -> Length:
+        _measures(self, "length")
+        return self
+
+
+class Moment(Quantity):
+    """A bending moment, base unit kN·m."""
+
+    @model_validator(mode="after")
+    def _is_moment(self) -> Moment:
+        _measures(self, "moment")
+        return self
+
+
+class Frequency(Quantity):
+    """A frequency, base unit Hz."""
+
+    @model_validator(mode="after")
+    def _is_frequency(self) -> Frequency:
+        _measures(self, "frequency")
+        return self
+
+
+class Empty(Payload):
+    """Nothing beyond time and person."""
+
+
+class Origin(Payload):
+    """How the specimen came to be; the date may be unknown."""
+
+    how: Literal["cast", "cored", "salvaged"]
+    date: str | None = None
+
+    @field_validator("date")
+    @classmethod
+    def _is_day(cls, value: str | None) -> str | None:
+        if value is not None:
+            dt.date.fromisoformat(value)
+        return value
+
+
+class Cast(Payload):
+    """Concrete placed, from which batch."""
+
+    batch: Name
+
+
+class Moved(Payload):
+    """Carried to another place."""
+
+    to: Name
+
+
+class PreCracked(Payload):
+    """Loaded until cracked, before strengthening."""
+
+    moment: Moment | None = None
+    load: Force | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> PreCracked:
+        if (self.moment is None) == (self.load is None):
+            raise ValueError("give either the moment or the load")
+        return self
+
+
+class Prepared(Payload):
+    """Surface made ready: concrete surface profile 1 to 10 (ICRI 310.2R scale) and moisture."""
+
+    method: Name
+    profile: int = Field(ge=1, le=10)
+    moisture: Literal["dry", "saturated surface-dry", "wet"]
+
+
+class Layer(Payload):
+    """One layer of the strengthening system."""
+
+    kind: Literal["base mortar", "fabric", "mortar"]
+    ply: int | None = Field(default=None, ge=1, le=20)
+    lot: Name
+    thickness: Length | None = None
+    orientation: float | None = Field(default=None, ge=-90, le=90, description="degrees")
+
+    @model_validator(mode="after")
+    def _fabric_has_ply(self) -> Layer:
+        if self.kind == "fabric" and self.ply is None:
+            raise ValueError("a fabric layer needs its ply number")
+        return self
+
+
+class Anchored(Payload):
+    """An anchor set."""
+
+    type: Name
+    position: Name
+
+
+class Point(Payload):
+    """A hold point of the installation or of the test."""
+
+    point: Name
+
+
+class Cured(Payload):
+    """Kept to harden."""
+
+    method: Name
+
+
+class Stay(Payload):
+    """Into or out of a machine's position, for a run of it."""
+
+    machine: Name
+    position: Position = ""
+    run: Position = ""
+
+
+class Loaded(Payload):
+    """A sustained load applied, and what it is a share of."""
+
+    load: Force
+    reference: Name
+
+
+class Read(Payload):
+    """One reading taken by hand."""
+
+    quantity: Literal[
+        "load",
+        "deflection",
+        "settlement",
+        "slip",
+        "strain",
+        "crack-width",
+        "temperature",
+        "humidity",
+        "count",
+    ]
+    value: Quantity
+
+    @model_validator(mode="after")
+    def _unit_fits(self) -> Read:
+        wanted = {
+            "load": "force",
+            "temperature": "temperature",
+            "humidity": "humidity",
+            "strain": "strain",
+            "count": "number",
+        }.get(self.quantity, "length")
+        _measures(self.value, wanted)
+        return self
+
+
+class ReTensioned(Payload):
+    """A sustained load brought back."""
+
+    from_: Force = Field(alias="from")
+    to: Force
+
+
+class CyclingStarted(Payload):
+    """A cycling run began."""
+
+    machine: Name
+    minimum: Force
+    maximum: Force
+    frequency: Frequency
+
+    @model_validator(mode="after")
+    def _in_order(self) -> CyclingStarted:
+        if not self.minimum.base() < self.maximum.base():
+            raise ValueError("the minimum load must lie below the maximum load")
+        if self.frequency.base() <= 0:
+            raise ValueError("the frequency must be above zero")
+        return self
+
+
+class Counted(Payload):
+    """The load-cycle counter of the run as read: cycles since it started."""
+
+    cycles: int = Field(ge=0, le=10**10)
+
+
+class Reason(Payload):
+    """Why."""
+
+    reason: Text
+
+
+class Mode(Payload):
+    """How it failed: letter in a named scheme, and words."""
+
+    scheme: Name
+    letter: str = Field(max_length=4)
+    words: Text
+
+
+End = Literal["failed in cycling", "failed in the frame", "broken", "run-out, then broken"]
+
+
+class Broken(Payload):
+    """The end of a test on the specimen or on one of its locations."""
+
+    end: End
+    mode: Mode
+    location: Position = ""
+
+
+class OpenedUp(Payload):
+    """What was found inside after the test."""
+
+    fabric: Text
+    cover: Length
+    bar_position: Text = Field(alias="bar position as found")
+
+
+class Why(Payload):
+    """Why."""
+
+    why: Text
+
+
+class Repaired(Payload):
+    """Made whole again, how."""
+
+    how: Text
+
+
+class Photo(Payload):
+    """A picture in the store."""
+
+    blob: str = Field(pattern=r"^[0-9a-f]{64}$")
+    caption: Annotated[str, Field(max_length=400)] = ""
+
+
+class NoteText(Payload):
+    """Words."""
+
+    text: Text
+
+
+class Incident(Payload):
+    """Something went wrong at a machine. Reporting it does not stop the machine."""
+
+    machine: Name
+    words: Text
+
+
+class Checklist(Payload):
+    """A signed list."""
+
+    name: Name
+    answers: dict[str, str | bool]
+
+
+class Corrected(Payload):
+    """An earlier event is struck, why."""
+
+    event: str
+    why: Text
+
+    @field_validator("event")
+    @classmethod
+    def _is_id(cls, value: str) -> str:
+        return str(uuid.UUID(value))
+
+
+class Judged(Payload):
+    """A person's decision on a deviation."""
+
+    deviation: str
+    decision: Literal["accept", "exclude", "repeat"]
+    why: Text
+
+    @field_validator("deviation")
+    @classmethod
+    def _is_id(cls, value: str) -> str:
+        return str(uuid.UUID(value))
+
+
+CATALOGUE: Mapping[str, type[Payload]] = MappingProxyType(
+    {
+        "origin": Origin,
+        "cast": Cast,
+        "demoulded": Empty,
+        "moved": Moved,
+        "pre-cracked": PreCracked,
+        "prepared": Prepared,
+        "layer": Layer,
+        "anchored": Anchored,
+        "held": Point,
+        "released": Point,
+        "cured": Cured,
+        "entered": Stay,
+        "left": Stay,
+        "loaded": Loaded,
+        "read": Read,
+        "re-tensioned": ReTensioned,
+        "cycling-started": CyclingStarted,
+        "counted": Counted,
+        "cycling-stopped": Reason,
+        "broken": Broken,
+        "opened-up": OpenedUp,
+        "repaired": Repaired,
+        "lost": Why,
+        "photo": Photo,
+        "note": NoteText,
+        "incident": Incident,
+        "checklist": Checklist,
+        "corrected": Corrected,
+        "judged": Judged,
+    }
+)
+MACHINE_KINDS = frozenset({"moved", "note", "photo", "incident", "checklist", "corrected"})
+
+
+def payload_parse(kind: str, payload: object) -> Payload:
+    """The payload of an event, checked against its kind's schema.
+
+    Raises:
+        ShapeError: ``event.kind-unknown`` or ``event.payload``, naming each field that is off.
+    """
+    shape = CATALOGUE.get(kind)
+    if shape is None:
+        raise ShapeError(
+            "event.kind-unknown",
+            f"The event kind is {kind!r}; known are {', '.join(CATALOGUE)}.",
+            kind=kind,
+        )
+    try:
+        return shape.model_validate(payload)
+    except ValidationError as error:
+        fields = [
+            {"field": ".".join(str(part) for part in e["loc"]), "words": e["msg"]}
+            for e in error.errors(include_url=False, include_input=False)
+        ]
+        words = "; ".join(f"{f['field'] or 'payload'}: {f['words']}" for f in fields)
+        raise ShapeError(
+            "event.payload",
+            f"The payload of {kind!r} does not fit its schema: {words}.",
+            kind=kind,
+            fields=fields,
+        ) from error
+
+
+def payload_plain(payload: Payload) -> dict[str, Any]:
+    """A payload as JSON-ready data, with the names that it came under."""
+    return payload.model_dump(mode="json", by_alias=True, exclude_none=True)
