@@ -128,6 +128,7 @@ STORAGES = {
 }
 STATIC_URL = "/static/"
 STATIC_ROOT = HOME / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_MAX_AGE = 3600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024
@@ -203,7 +204,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
 }
 
-BROKER_URL = _env("BROKER_URL", "filesystem://")
+BROKER_URL = _env("BROKER_URL", "filesystem://localhost")
 CELERY_BROKER_URL = BROKER_URL
 if BROKER_URL.startswith("filesystem:"):
     _folder = HOME / "broker"
