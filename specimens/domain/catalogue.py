@@ -27,7 +27,7 @@ class Payload(BaseModel):
 class Quantity(Payload):
     """A number with its unit."""
 
-    value: float = Field(allow_inf_nan=False)
+    value: float = Field(allow_inf_nan=False, ge=-1e12, le=1e12)
     unit: str
 
     def base(self) -> float:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -54,6 +55,16 @@ def chained_hash(previous_hash: str, content: str) -> str:
     return sha256_text(f"{previous_hash}\n{content}")
 
 
+@dataclass(frozen=True)
+class Draft:
+    """A fact that is about to enter the ledger."""
+
+    actor: str
+    kind: str
+    subject: str
+    body: Mapping[str, Any]
+
+
 def ledger_append(
     *, actor: str, kind: str, subject: str, body: Mapping[str, Any], now: datetime
 ) -> LedgerEntry:
@@ -62,23 +73,44 @@ def ledger_append(
     Raises:
         RuntimeError: outside a transaction, where the fact and its effect could part.
     """
+    return ledger_append_many(drafts=[Draft(actor, kind, subject, body)], now=now)[0]
+
+
+def ledger_append_many(*, drafts: Sequence[Draft], now: datetime) -> list[LedgerEntry]:
+    """Add facts in their order; only inside ``ledger_transaction``.
+
+    Raises:
+        RuntimeError: outside a transaction.
+    """
     if not connection.in_atomic_block:
         raise RuntimeError("a ledger entry belongs into the transaction of what it records")
     last = LedgerEntry.objects.order_by("-seq").only("seq", "entry_hash").first()
-    seq, previous = (last.seq + 1, last.entry_hash) if last else (1, ZERO_HASH)
-    content = entry_content(
-        seq=seq, recorded_at=now, actor=actor, kind=kind, subject=subject, body=body
-    )
-    return LedgerEntry.objects.create(
-        seq=seq,
-        recorded_at=now,
-        actor=actor,
-        kind=kind,
-        subject=subject,
-        content=content,
-        previous_hash=previous,
-        entry_hash=chained_hash(previous, content),
-    )
+    seq, previous = (last.seq, last.entry_hash) if last else (0, ZERO_HASH)
+    entries = []
+    for place, draft in enumerate(drafts, start=seq + 1):
+        content = entry_content(
+            seq=place,
+            recorded_at=now,
+            actor=draft.actor,
+            kind=draft.kind,
+            subject=draft.subject,
+            body=draft.body,
+        )
+        entry_hash = chained_hash(previous, content)
+        entries.append(
+            LedgerEntry(
+                seq=place,
+                recorded_at=now,
+                actor=draft.actor,
+                kind=draft.kind,
+                subject=draft.subject,
+                content=content,
+                previous_hash=previous,
+                entry_hash=entry_hash,
+            )
+        )
+        previous = entry_hash
+    return LedgerEntry.objects.bulk_create(entries)
 
 
 def plan_change_append(

@@ -1,0 +1,65 @@
+"""What the events of a specimen mean, kept for lists and pages; can be thrown away."""
+
+from __future__ import annotations
+
+import uuid
+from typing import ClassVar
+
+from django.db import models
+
+from specimens.models.specimen import Specimen
+
+
+class SpecimenState(models.Model):
+    """The fold's outcome, written in the event's transaction, rebuilt by command."""
+
+    specimen = models.OneToOneField(
+        Specimen, on_delete=models.CASCADE, primary_key=True, related_name="state"
+    )
+    stage = models.CharField(max_length=40, db_index=True)
+    end = models.CharField(max_length=24, blank=True, db_index=True)
+    ended_at = models.DateTimeField(null=True)
+    place = models.CharField(max_length=200, blank=True)
+    plies = models.PositiveSmallIntegerField(default=0)
+    load_cycles = models.BigIntegerField(default=0)
+    concrete_began_at = models.DateTimeField(null=True)
+    mortar_at = models.DateTimeField(null=True)
+    exposure_ended_at = models.DateTimeField(null=True)
+    last_at = models.DateTimeField(null=True)
+    conflict_count = models.PositiveSmallIntegerField(default=0)
+    open_deviation_count = models.PositiveSmallIntegerField(default=0)
+    is_excluded = models.BooleanField(default=False)
+    folded = models.JSONField(default=dict)
+    fold_version = models.PositiveSmallIntegerField()
+    last_entry = models.BigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.specimen_id}: {self.stage}"
+
+
+class Deviation(models.Model):
+    """A broken tolerance or rule, with the decision of a person once there is one."""
+
+    class Decision(models.TextChoices):
+        """What a person decided."""
+
+        OPEN = "", "open"
+        ACCEPT = "accept", "accepted"
+        EXCLUDE = "exclude", "excluded"
+        REPEAT = "repeat", "to be repeated"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    specimen = models.ForeignKey(Specimen, on_delete=models.CASCADE, related_name="deviations")
+    rule = models.CharField(max_length=40)
+    words = models.TextField()
+    at = models.CharField(max_length=60)
+    decision = models.CharField(max_length=8, blank=True, choices=Decision, default=Decision.OPEN)
+    why = models.TextField(blank=True)
+    judged_by = models.CharField(max_length=36, blank=True)
+    judged_at = models.DateTimeField(null=True)
+
+    class Meta:
+        ordering: ClassVar = ("specimen", "rule", "at")
+
+    def __str__(self) -> str:
+        return f"{self.rule}: {self.decision or 'open'}"

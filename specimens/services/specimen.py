@@ -1,0 +1,150 @@
+"""Create specimens and note what was measured on them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Max
+
+from labmatrix.evidence.models import Subject
+from labmatrix.evidence.services.ledger import ledger_transaction, plan_change_append
+from labmatrix.kernel.errors import RuleBroken, ShapeError
+from labmatrix.matrix.domain.code import SPECIMEN_CODE_MAX, check_code, specimen_code
+from labmatrix.matrix.domain.route import resolve_route
+from labmatrix.matrix.models import Cell
+from labmatrix.web.domain.roles import Action, require
+from labmatrix.web.models import Person
+from specimens.models import Location, Specimen
+from specimens.selectors.access import programme_roles
+from specimens.services.projection import specimen_project
+
+ENOUGH = (
+    "The cell {cell} is planned with {planned} specimens and has {have}; change the plan first."
+)
+CODE_TAKEN = "The code {code} is on another label; change the series' template or the location."
+
+
+def _levels(cell: Cell) -> dict[str, str | float]:
+    rows = cell.cell_levels.select_related("factor", "level")
+    return {row.factor.name: row.level.setting for row in rows}
+
+
+def _subject(code: str, kind: str, programme_code: str) -> Subject:
+    if Subject.objects.filter(code=code).exists():
+        raise RuleBroken("specimen.code-taken", CODE_TAKEN.format(code=code), label=code)
+    return Subject.objects.create(code=code, kind=kind, programme_code=programme_code)
+
+
+def specimen_create(
+    *,
+    actor: Person,
+    cell: Cell,
+    now: datetime,
+    measured: Mapping[str, Any] | None = None,
+    locations: Sequence[str] = (),
+) -> Specimen:
+    """The next specimen of a cell, with its code frozen and its route resolved.
+
+    Raises:
+        NotFound: not the person's to do.
+        RuleBroken: ``specimen.cell-full`` or ``specimen.code-taken``.
+        ShapeError: from the series' route or code template.
+    """
+    programme = cell.series.programme
+    require(programme_roles(actor).get(programme.code), Action.CREATE_SPECIMEN)
+    with ledger_transaction():
+        own = Specimen.objects.filter(cell=cell)
+        have = own.count()
+        if have >= cell.replicates:
+            raise RuleBroken(
+                "specimen.cell-full",
+                ENOUGH.format(cell=cell.code, planned=cell.replicates, have=have),
+                planned=cell.replicates,
+                have=have,
+            )
+        number = (own.aggregate(last=Max("number"))["last"] or 0) + 1
+        code = specimen_code(
+            cell.series.code_template, series=cell.series.code, cell=cell.code, number=number
+        )
+        route = resolve_route(cell.series.route, _levels(cell)) if cell.series.route else None
+        specimen = Specimen.objects.create(
+            subject=_subject(code, Subject.Kind.SPECIMEN, programme.code),
+            code=code,
+            cell=cell,
+            number=number,
+            route=route.as_dict() if route else {},
+            member=cell.series.member,
+            measured=dict(measured or {}),
+            created_at=now,
+        )
+        for name in locations:
+            location_code = check_code(
+                f"{code}-{name}", argument="The location's code", at_most=SPECIMEN_CODE_MAX
+            )
+            subject = _subject(location_code, Subject.Kind.LOCATION, programme.code)
+            Location.objects.create(subject=subject, specimen=specimen, name=name)
+        plan_change_append(
+            actor=str(actor.id),
+            subject=code,
+            before=None,
+            after={
+                "cell": cell.code,
+                "series": cell.series.code,
+                "route": specimen.route,
+                "member": specimen.member,
+                "measured": specimen.measured,
+                "locations": list(locations),
+            },
+            why="created",
+            now=now,
+        )
+        specimen_project(specimen)
+    return specimen
+
+
+def specimens_create_planned(*, actor: Person, cells: Sequence[Cell], now: datetime) -> int:
+    """All specimens that the cells plan and do not have yet; returns how many."""
+    made = 0
+    with ledger_transaction():
+        for cell in cells:
+            for _ in range(cell.replicates - Specimen.objects.filter(cell=cell).count()):
+                specimen_create(actor=actor, cell=cell, now=now)
+                made += 1
+    return made
+
+
+def specimen_measured_set(
+    *, actor: Person, specimen: Specimen, measured: Mapping[str, Any], why: str, now: datetime
+) -> Specimen:
+    """Put measured geometry and material values in the place of the specified ones.
+
+    Raises:
+        NotFound: not the person's to do.
+        ShapeError: ``specimen.measured-why`` without a reason, ``specimen.measured`` for a value
+            that is neither a finite number nor text.
+    """
+    require(programme_roles(actor).get(specimen.subject.programme_code), Action.CREATE_SPECIMEN)
+    if not why.strip():
+        raise ShapeError("specimen.measured-why", "Say why the measured values change.")
+    for name, value in measured.items():
+        if isinstance(value, bool) or not isinstance(value, int | float | str):
+            raise ShapeError(
+                "specimen.measured",
+                f"{name} is {value!r}; allowed is a number or a text.",
+                name=name,
+            )
+    with ledger_transaction():
+        before = dict(specimen.measured)
+        specimen.measured = {**before, **measured}
+        specimen.save(update_fields=["measured"])
+        plan_change_append(
+            actor=str(actor.id),
+            subject=specimen.code,
+            before={"measured": before},
+            after={"measured": specimen.measured},
+            why=why,
+            now=now,
+        )
+    return specimen
