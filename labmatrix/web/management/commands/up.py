@@ -90,9 +90,8 @@ class Command(BaseCommand):
         return supervisor.watch(lambda: False)
 
     def _say_where(self) -> None:
-        self._say(
-            f"\nStrongfloor is at {settings.PUBLIC_URL.rstrip('/')}/ (listening on {bind_address()})."
-        )
+        address = settings.PUBLIC_URL.rstrip("/")
+        self._say(f"\nStrongfloor is at {address}/ (listening on {bind_address()}).")
         demo = Person.objects.filter(is_demo=True, is_active=True)
         names = list(demo.values_list("username", flat=True))
         connections.close_all()
