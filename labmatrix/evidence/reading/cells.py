@@ -12,16 +12,21 @@ from types import MappingProxyType
 OVER_RANGE_FROM = 9.9e37
 
 MISSING_WORDS = frozenset(
-    ["", "nan", "n/a", "na", "#n/a", "#na", "#nv", "null", "none", "nil", "missing", "n.a.", "?", "-", "–", "—"]
-    + ["-nan", "+nan", "-nan(ind)", "nan(ind)", "1.#qnan", "-1.#ind", "1.#ind", "1,#qnan"]
-)
+    {
+        "", "nan", "n/a", "na", "#n/a", "#na", "#nv", "null", "none", "nil", "missing", "n.a.", "?",
+        "-", "–", "—", "-nan", "+nan", "-nan(ind)", "nan(ind)", "1.#qnan", "-1.#ind", "1.#ind",
+    }
+)  # fmt: skip
 OVER_RANGE_WORDS = frozenset(
-    ["over", "+over", "-over", "under", "ovl", "+ovl", "-ovl", "ovld", "ol", "+ol", "-ol", "o.l."]
-    + ["overload", "overflow", "underflow", "over range", "over-range", "overrange", "oflo"]
-    + ["under range", "under-range", "underrange", "out of range", "sat", "saturated", "clip"]
-    + ["inf", "+inf", "-inf", "infinity", "+infinity", "-infinity", "1.#inf", "-1.#inf"]
-    + ["#num!", "#div/0!", "#value!", "#ref!", "err", "error", "fault", "invalid", "open"]
-)
+    {
+        "over", "+over", "-over", "under", "ovl", "+ovl", "-ovl", "ovld", "ol", "+ol", "-ol",
+        "o.l.", "overload", "overflow", "underflow", "oflo", "over range", "over-range",
+        "overrange", "under range", "under-range", "underrange", "out of range", "sat",
+        "saturated", "clip", "inf", "+inf", "-inf", "infinity", "+infinity", "-infinity",
+        "1.#inf", "-1.#inf", "#num!", "#div/0!", "#value!", "#ref!", "err", "error", "fault",
+        "invalid", "open",
+    }
+)  # fmt: skip
 _RULED_OUT = re.compile(r"[-*#_~=.]{2,}$|[*~]$")
 
 THOUSANDS_MARKS = (",", ".", " ", "\u00a0", "\u202f", "'", "’")

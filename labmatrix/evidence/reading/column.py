@@ -33,10 +33,13 @@ _UNIT_WORDS = MappingProxyType(
 )  # fmt: skip
 # Words of a units row that name no unit of ours; they tell that the row is one.
 _OTHER_UNIT_WORDS = frozenset(
-    """v mv volt volts mv/v a ma ohm ω hh:mm:ss h:mm:ss hh:mm:ss.fff hh:mm:ss.000 hh:mm mm:ss
-    yyyy-mm-dd dd.mm.yyyy date time ts rn deg ° rad g m/s² mm/s kn/s mm/min bar n/mm² kn·m knm
-    kn*m kn/mm j""".split()
-)
+    {
+        "v", "mv", "volt", "volts", "mv/v", "a", "ma", "ohm", "ω", "hh:mm:ss", "h:mm:ss",
+        "hh:mm:ss.fff", "hh:mm:ss.000", "hh:mm", "mm:ss", "yyyy-mm-dd", "dd.mm.yyyy", "date",
+        "time", "ts", "rn", "deg", "°", "rad", "g", "m/s²", "mm/s", "kn/s", "mm/min", "bar",
+        "n/mm²", "kn·m", "knm", "kn*m", "kn/mm", "j",
+    }
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

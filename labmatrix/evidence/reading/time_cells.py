@@ -68,11 +68,11 @@ class TimeForm:
                 day = date(int(parts["year"]), int(parts["month"]), int(parts["day"])).toordinal()
             except ValueError:
                 return None
-            day -= _EPOCH
+            day -= EPOCH_ORDINAL
         return day, _seconds_of(parts)
 
 
-_EPOCH = date(1970, 1, 1).toordinal()
+EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 
 
 def _seconds_of(parts: dict[str, str | None]) -> float:
@@ -101,7 +101,7 @@ def time_form_of(cells: Iterable[str]) -> tuple[TimeForm | None, bool]:
     """The form that fits most of the sample cells of a column, and whether it is certain.
 
     Dates with slashes are day first or month first by evidence (a part above 12); where there is
-    none the second value is False, unless all dates of the sample are the same day.
+    none the second value is False.
     """
     sample = [cell for cell in cells if cell]
     counts = {
@@ -129,11 +129,10 @@ def seconds_of_arrow(
     column: Any, form: TimeForm
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]] | None:
     """The same for a whole Arrow text column at once; None where any cell needs a closer look."""
-    import pyarrow as pa  # noqa: PLC0415
-    import pyarrow.compute as pc  # noqa: PLC0415
+    import pyarrow as pa
+    import pyarrow.compute as pc
 
-    pattern = form.pattern.replace("(?P<zone>", "(?P<zone>")
-    parts = pc.extract_regex(column, pattern=pattern)
+    parts = pc.extract_regex(column, pattern=form.pattern)
     if parts.null_count:
         return None
 
@@ -157,14 +156,14 @@ def seconds_of_arrow(
 
 
 def _any_text(column: Any) -> bool:
-    import pyarrow.compute as pc  # noqa: PLC0415
+    import pyarrow.compute as pc
 
     return column is not None and bool(pc.any(pc.not_equal(column, "")).as_py())
 
 
 def _whole_numbers(column: Any) -> NDArray[np.int64]:
-    import pyarrow as pa  # noqa: PLC0415
-    import pyarrow.compute as pc  # noqa: PLC0415
+    import pyarrow as pa
+    import pyarrow.compute as pc
 
     filled = pc.if_else(pc.equal(column, ""), "0", column)
     numbers: NDArray[np.int64] = pc.cast(filled, pa.int64()).to_numpy(zero_copy_only=False)

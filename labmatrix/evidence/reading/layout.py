@@ -1,0 +1,90 @@
+"""What each column of a file holds, fixed before its rows are read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from labmatrix.evidence.reading import refusals
+from labmatrix.evidence.reading.column import Column, plain_name
+from labmatrix.evidence.reading.dialect import Dialect
+from labmatrix.evidence.reading.grid import MISSING, NUMBER, TEXT, TIME, column_kinds, grid_of
+from labmatrix.evidence.reading.time_cells import TimeForm, time_form_of
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The dialect with what each named column holds.
+
+    Attributes:
+        dialect: how the file writes its table.
+        kinds: number, time or text for each named column.
+        time_forms: how a column of written time writes it, by column index.
+    """
+
+    dialect: Dialect
+    kinds: tuple[str, ...]
+    time_forms: dict[int, TimeForm]
+
+    @property
+    def columns(self) -> tuple[Column, ...]:
+        """The named columns as the table will have them: written time is in seconds."""
+        return tuple(
+            Column(column.name, "s") if kind == TIME else column
+            for column, kind in zip(self.dialect.named_columns, self.kinds, strict=True)
+        )
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Stripped names, as a repeated header would write them."""
+        return tuple(plain_name(column.name) for column in self.dialect.named_columns)
+
+
+@dataclass
+class Piece:
+    """The rows of one block.
+
+    Attributes:
+        values: one array (rows,) for each named column; written time as seconds of its day.
+        days: day number of each row for dated columns, by column index.
+        lines: line number of each row, (rows,).
+    """
+
+    values: list[NDArray[np.float64]]
+    days: dict[int, NDArray[np.int64]]
+    lines: NDArray[np.int64]
+
+
+def layout_of(dialect: Dialect, lines: Sequence[tuple[int, str]]) -> Layout:
+    """The layout of a file from its first lines of numbers.
+
+    Args:
+        dialect: how the file writes its table.
+        lines: numbered lines from the first data line on; a sample is enough.
+
+    Raises:
+        ShapeError: ``record.no-numeric-rows`` or ``record.date-ambiguous``.
+    """
+    width = len(dialect.columns)
+    sample = [(n, text) for n, text in lines if n >= dialect.first_data_line and text.strip()]
+    grid = grid_of(sample, dialect.delimiter)
+    rows = [row for row in grid.rows if len(row.cells) == width and row.has_values]
+    if not rows:
+        raise refusals.no_numeric_rows(len(sample))
+    found = column_kinds(rows, width)[: len(dialect.named_columns)]
+    kinds, forms = [NUMBER if kind == MISSING else kind for kind in found], {}
+    for index in [i for i, kind in enumerate(kinds) if kind == TIME]:
+        cells = [row.cells[index] for row in rows if row.kinds[index] == TIME]
+        form, certain = time_form_of(cells)
+        if not certain and len({cell[:10] for cell in cells}) > 1:
+            raise refusals.date_ambiguous(dialect.columns[index].name, cells[-1])
+        if form is None:
+            kinds[index] = TEXT
+        else:
+            forms[index] = form
+    if NUMBER not in kinds:
+        raise refusals.no_numeric_rows(len(sample))
+    return Layout(dialect, tuple(kinds), forms)
