@@ -18,7 +18,7 @@ DEVELOPMENT_STAMP := $(VENV)/installed-development-$(call short-hash,requirement
 PIP := env -u PIP_TARGET -u PIP_PREFIX -u PIP_ROOT -u PIP_DRY_RUN -u PIP_NO_BINARY -u PYTHONPATH \
 	PIP_CONSTRAINT=/dev/null PIP_USER=0 PIP_REQUIRE_VIRTUALENV=0 PIP_DISABLE_PIP_VERSION_CHECK=1 \
 	$(PYTHON) -m pip
-INSTALL := $(PIP) install --quiet --no-input --no-deps --only-binary=:all: --require-hashes
+INSTALL := $(PIP) install -qq --no-input --no-deps --only-binary=:all: --require-hashes
 
 .PHONY: demo environment environment-dev test lint test-sqlite test-postgres bench check-long \
 	lock clean help
@@ -88,11 +88,12 @@ bench: environment-dev
 		echo "== $$module"; $(PYTHON) -m "$$module" || exit 1; done
 
 # Needs uv (pip install uv); the runtime lock first, so that the development lock repeats its pins.
+# Ready-made wheels for Debian 12 only, because a newcomer's machine need not have a compiler.
+COMPILE := uv pip compile --quiet --python-version 3.11 --python-platform x86_64-manylinux_2_36 \
+	--only-binary :all: --generate-hashes --no-header --no-annotate
 lock:
-	uv pip compile --quiet --python-version 3.11 --generate-hashes --no-header --no-annotate \
-		requirements.in -o requirements.txt
-	uv pip compile --quiet --python-version 3.11 --generate-hashes --no-header --no-annotate \
-		-c requirements.txt requirements-dev.in -o requirements-dev.txt
+	$(COMPILE) requirements.in -o requirements.txt
+	$(COMPILE) -c requirements.txt requirements-dev.in -o requirements-dev.txt
 
 clean:
 	rm -rf $(VENV) build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
