@@ -1,0 +1,113 @@
+"""Reduction of a break test: cracking, yield, peak, ultimate, stiffness, ductility, energy.
+
+Everything but the peak is read off the envelope of the record (``break_curve``). Loads are those
+of the actuator; self-weight and spreader are kept apart in the settings of the outcome.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from labmatrix.kernel.errors import RangeError
+from results.domain.reduction.break_prepare import Prepared, channels_checked, prepare
+from results.domain.reduction.break_reading import Reading
+from results.domain.reduction.break_settings import BreakSettings
+from results.domain.reduction.outcome import Floats, Note, Outcome
+
+REDUCTION: Final = "break"
+VERSION: Final = "1"
+
+__all__ = ["REDUCTION", "VERSION", "BreakSettings", "reduce_break"]
+
+
+def reduce_break(
+    *,
+    load_kn: npt.ArrayLike,
+    deflection_mm: npt.ArrayLike,
+    settlement_mm: Sequence[npt.ArrayLike] = (),
+    time_s: npt.ArrayLike | None = None,
+    settings: BreakSettings | None = None,
+    already_cracked: bool,
+    self_weight_kn: float = 0.0,
+    spreader_kn: float = 0.0,
+    bar_strain: npt.ArrayLike | None = None,
+    carried: Mapping[str, npt.ArrayLike] | None = None,
+) -> Outcome:
+    """Reads a monotonic test to failure.
+
+    Args:
+        load_kn: TOTAL load of the actuator, kN, shape (n,).
+        deflection_mm: mid-span deflection, mm, shape (n,).
+        settlement_mm: settlement of each support, mm, shape (n,) each; their mean is subtracted.
+        time_s: time, s, shape (n,); only looked at for its order.
+        settings: defaults where not given.
+        already_cracked: the member was cracked, cycled or sustained before: first crack and
+            initial stiffness are not reported.
+        self_weight_kn, spreader_kn: loads on the member that the actuator does not show, kN.
+        bar_strain: strain of a tension bar, mm/mm, shape (n,), for yield by gauge.
+        carried: further channels (strain, crack width), shape (n,), picked at the envelope.
+
+    Returns:
+        Metrics, notes, marks, resolved settings, and the envelope as a table with columns
+        ``index``, ``deflection_mm``, ``load_kn`` and those carried along.
+
+    Raises:
+        ShapeError: channels of different lengths, too few samples, or a sign that cannot be.
+        RangeError: a negative self-weight or spreader.
+    """
+    settings = settings or BreakSettings()
+    for name, value in (("self_weight_kn", self_weight_kn), ("spreader_kn", spreader_kn)):
+        if not value >= 0.0:
+            raise RangeError(name, value, "0 kN or more")
+    extra = dict(carried or {})
+    optional = [a for a in (time_s, bar_strain) if a is not None]
+    load, deflection, rest = channels_checked(
+        load_kn, deflection_mm, [*settlement_mm, *optional, *extra.values()]
+    )
+    settlement, rest = rest[: len(settlement_mm)], rest[len(settlement_mm) :]
+    time = rest.pop(0) if time_s is not None else None
+    strain = rest.pop(0) if bar_strain is not None else None
+    prepared = prepare(load, deflection, settlement, settings)
+    if time is not None:
+        _note_time(prepared, time)
+    reading = Reading(prepared, settings, already_cracked=already_cracked)
+    reading.read(strain)
+    return Outcome(
+        metrics=tuple(reading.metrics),
+        warnings=tuple(prepared.notes),
+        marks=tuple(reading.marks),
+        settings=settings.as_dict()
+        | prepared.resolved
+        | {
+            "already_cracked": already_cracked,
+            "self_weight_kn": self_weight_kn,
+            "spreader_kn": spreader_kn,
+        },
+        table=_table(prepared, dict(zip(extra, rest, strict=True))),
+    )
+
+
+def _note_time(prepared: Prepared, time: Floats) -> None:
+    back = int(np.count_nonzero(np.diff(time[prepared.row]) < 0.0))
+    if back:
+        prepared.notes.append(
+            Note(
+                "break.time-backward",
+                f"Time runs backward at {back} samples; the samples were read in the order of "
+                "the record.",
+            )
+        )
+
+
+def _table(prepared: Prepared, carried: Mapping[str, Floats]) -> dict[str, npt.NDArray[Any]]:
+    curve = prepared.curve
+    return {
+        "index": curve.index,
+        "deflection_mm": curve.deflection,
+        "load_kn": curve.load,
+        **{name: values[curve.index] for name, values in carried.items()},
+    }
