@@ -10,6 +10,8 @@ import dj_database_url
 from csp.constants import NONCE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from labmatrix import __version__
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 
@@ -200,7 +202,7 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Strongfloor",
     "DESCRIPTION": "From a test matrix to a traceable comparison.",
-    "VERSION": "0.1.0",
+    "VERSION": __version__,
     "SERVE_INCLUDE_SCHEMA": False,
 }
 

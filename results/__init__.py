@@ -1,0 +1,1 @@
+"""Reductions, mechanics, comparison, and every page that mixes floors."""

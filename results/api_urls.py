@@ -2,6 +2,18 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from results import api
+
+urlpatterns = [
+    path("records/", api.RecordsView.as_view(), name="records"),
+    path("records/<uuid:record_id>/", api.RecordView.as_view(), name="record"),
+    path("records/<uuid:record_id>/reduce/", api.RecordReduceView.as_view(), name="record-reduce"),
+    path("metrics/<uuid:metric_id>/", api.MetricView.as_view(), name="metric"),
+    path("channel-maps/", api.ChannelMapsView.as_view(), name="channel-maps"),
+    path("series/<str:code>/comparison/", api.ComparisonView.as_view(), name="comparison"),
+    path(
+        "series/<str:code>/comparison.csv", api.ComparisonCsvView.as_view(), name="comparison-csv"
+    ),
+]

@@ -10,3 +10,11 @@ class ResultsConfig(AppConfig):
 
     name = "results"
     label = "results"
+
+    def ready(self) -> None:
+        """Take the reductions among the jobs."""
+        from labmatrix.evidence.registry import handler_register
+        from results.services.record import JOB_KIND
+        from results.services.reduce import ReduceHandler
+
+        handler_register(JOB_KIND, ReduceHandler())

@@ -1,0 +1,1 @@
+"""Plain computation: numpy arrays and frozen dataclasses, no Django, no files, no clock."""

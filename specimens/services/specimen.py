@@ -12,8 +12,8 @@ from labmatrix.evidence.models import Subject
 from labmatrix.evidence.services.ledger import ledger_transaction, plan_change_append
 from labmatrix.kernel.errors import RuleBroken, ShapeError
 from labmatrix.matrix.domain.code import SPECIMEN_CODE_MAX, check_code, specimen_code
-from labmatrix.matrix.domain.route import resolve_route
 from labmatrix.matrix.models import Cell
+from labmatrix.matrix.selectors.cell import cell_get_route
 from labmatrix.web.domain.roles import Action, require
 from labmatrix.web.models import Person
 from specimens.models import Location, Specimen
@@ -24,11 +24,6 @@ ENOUGH = (
     "The cell {cell} is planned with {planned} specimens and has {have}; change the plan first."
 )
 CODE_TAKEN = "The code {code} is on another label; change the series' template or the location."
-
-
-def _levels(cell: Cell) -> dict[str, str | float]:
-    rows = cell.cell_levels.select_related("factor", "level")
-    return {row.factor.name: row.level.setting for row in rows}
 
 
 def _subject(code: str, kind: str, programme_code: str) -> Subject:
@@ -68,7 +63,7 @@ def specimen_create(
         code = specimen_code(
             cell.series.code_template, series=cell.series.code, cell=cell.code, number=number
         )
-        route = resolve_route(cell.series.route, _levels(cell)) if cell.series.route else None
+        route = cell_get_route(cell) if cell.series.route else None
         specimen = Specimen.objects.create(
             subject=_subject(code, Subject.Kind.SPECIMEN, programme.code),
             code=code,

@@ -107,6 +107,8 @@ class Migration(migrations.Migration):
                 ('status', models.CharField(choices=[('received', 'received'), ('reading', 'reading'), ('reducing', 'reducing'), ('reduced', 'reduced'), ('refused', 'refused')], default='received', max_length=8)),
                 ('warnings', models.JSONField(default=list)),
                 ('error', models.JSONField(null=True)),
+                ('fingerprint', models.CharField(help_text='Of all that was sent: the same upload is one record.', max_length=64, unique=True)),
+                ('job', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='records', to='evidence.job')),
                 ('subject', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='records', to='evidence.subject')),
             ],
             options={

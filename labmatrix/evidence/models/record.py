@@ -7,6 +7,7 @@ import uuid
 from django.db import models
 
 from labmatrix.evidence.models.blob import Blob
+from labmatrix.evidence.models.job import Job
 from labmatrix.evidence.models.subject import Subject
 
 TESTS = (
@@ -67,6 +68,10 @@ class Record(models.Model):
     status = models.CharField(max_length=8, choices=Status, default=Status.RECEIVED)
     warnings = models.JSONField(default=list)
     error = models.JSONField(null=True)
+    fingerprint = models.CharField(
+        max_length=64, unique=True, help_text="Of all that was sent: the same upload is one record."
+    )
+    job = models.ForeignKey(Job, null=True, on_delete=models.SET_NULL, related_name="records")
 
     class Meta:
         ordering = ("-received_at", "id")

@@ -1,0 +1,1 @@
+"""Groups of specimens compared with named controls. Plain Python."""

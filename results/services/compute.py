@@ -1,0 +1,152 @@
+"""From the inputs of a reduction to its numbers; the same code for the first time and a rebuild."""
+
+from __future__ import annotations
+
+import dataclasses
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, BinaryIO, cast
+
+from labmatrix.evidence.domain.channel_map import ChannelMap
+from labmatrix.evidence.domain.channels import Channel, Channels, apply_map
+from labmatrix.evidence.models import Blob
+from labmatrix.evidence.reading.delimited import read_delimited
+from labmatrix.evidence.reading.table import RawTable
+from labmatrix.evidence.services.blob import blob_open
+from labmatrix.kernel.canonical import content_key
+from results.domain.curve import kept_rows
+from results.domain.reduction.outcome import Found, Outcome, Table
+from results.services.inputs import calibration_factors
+from results.services.methods import drawn_channels, method_named
+
+Report = Callable[[float, str], None]
+_METRIC_NAMESPACE = uuid.UUID("0c1f7f3c-2f57-5f3e-8f0a-6f3f5d0b9a41")
+# Reading takes most of the time of a reduction.
+_READ_SHARE = 0.7
+
+
+@dataclass(frozen=True)
+class Computed:
+    """What a reduction gives, ready to be stored."""
+
+    key: str
+    outcome: Outcome
+    warnings: list[dict[str, Any]]
+    curve: dict[str, Any]
+
+
+def metric_id(key: str, found: Found) -> uuid.UUID:
+    """UUIDv5 of the reduction's key and the metric's name, method and cycle."""
+    at = "" if found.at is None else str(found.at)
+    return uuid.uuid5(_METRIC_NAMESPACE, "\n".join((key, found.name, found.method or "", at)))
+
+
+def _read(stream: BinaryIO, name: str, report: Callable[[float], None]) -> RawTable:
+    return read_delimited(stream, progress=report)
+
+
+def _tables(inputs: Mapping[str, Any], report: Report) -> dict[str, RawTable]:
+    files = inputs["files"]
+    tables = {}
+    for index, file in enumerate(files):
+        name = file["name"]
+
+        def told(share: float, index: int = index, name: str = name) -> None:
+            report(_READ_SHARE * (index + share) / len(files), f"reading {name}")
+
+        with blob_open(Blob(sha256=file["sha256"])) as stream:
+            tables[name] = _read(stream, name, told)
+    return tables
+
+
+def _calibrated(channels: Channels, factors: Mapping[str, float]) -> Channels:
+    """Multiply each channel by its sensor's calibration factor."""
+
+    def corrected(channel: Channel) -> Channel:
+        factor = factors.get(channel.sensor or "", 1.0)
+        if factor == 1.0:
+            return channel
+        return dataclasses.replace(channel, values=channel.values * factor)
+
+    return Channels(tuple(corrected(channel) for channel in channels.channels))
+
+
+def channels_of(inputs: Mapping[str, Any], report: Report) -> tuple[Channels, list[dict[str, Any]]]:
+    """Channels in base units, calibrated, and what reading met.
+
+    Raises:
+        UserError: why a file cannot be read or does not fit its map.
+    """
+    tables = _tables(inputs, report)
+    channels = apply_map(tables, ChannelMap.from_data(inputs["channel_map"]))
+    warnings = [
+        {"file": name, **warning.as_dict()}
+        for name, table in tables.items()
+        for warning in table.warnings
+    ]
+    return _calibrated(channels, calibration_factors(inputs)), warnings
+
+
+def _curve(channels: Channels, outcome: Outcome) -> dict[str, Any]:
+    x, y, x_title, y_title = drawn_channels(channels)
+    rows = kept_rows(x, y, also=tuple(mark.index for mark in outcome.marks))
+    return {
+        "x": [round(float(v), 6) for v in x[rows]],
+        "y": [round(float(v), 6) for v in y[rows]],
+        "rows": [int(r) for r in rows],
+        "x_title": x_title,
+        "y_title": y_title,
+        "of_rows": int(x.size),
+    }
+
+
+def compute(inputs: Mapping[str, Any], report: Report) -> Computed:
+    """Do a reduction from its inputs alone.
+
+    Args:
+        inputs: as ``reduction_inputs`` gives them, or as stored with a reduction.
+        report: told the share done and what is being done.
+
+    Raises:
+        UserError: why the record cannot be reduced.
+    """
+    channels, warnings = channels_of(inputs, report)
+    report(_READ_SHARE, "reducing")
+    method = method_named(inputs["reduction"]["name"])
+    outcome = method.reduce(channels, inputs)
+    report(0.95, "writing")
+    notes = [{"code": note.code, "message": note.message} for note in outcome.warnings]
+    return Computed(
+        key=content_key(inputs),
+        outcome=outcome,
+        warnings=[*warnings, *notes, *_uncalibrated(inputs)],
+        curve=_curve(channels, outcome),
+    )
+
+
+def _uncalibrated(inputs: Mapping[str, Any]) -> list[dict[str, Any]]:
+    unknown = [c["sensor"] for c in inputs["calibrations"] if not c.get("known", True)]
+    if not unknown:
+        return []
+    words = f"No calibration is known for the sensors {', '.join(unknown)}; their factor is 1."
+    return [{"code": "record.sensor-uncalibrated", "message": words}]
+
+
+def table_bytes(table: Table) -> bytes:
+    """A table of cycles or of the envelope as Parquet, for the store."""
+    import io
+
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    sink = io.BytesIO()
+    pq.write_table(pa.table({k: pa.array(v) for k, v in table.items()}), sink, compression="zstd")
+    return sink.getvalue()
+
+
+def table_columns(stream: BinaryIO) -> dict[str, list[Any]]:
+    """What ``table_bytes`` wrote."""
+    import pyarrow.parquet as pq
+
+    return cast("dict[str, list[Any]]", pq.read_table(stream).to_pydict())

@@ -1,0 +1,143 @@
+"""Which reduction belongs to which test, and how channels reach it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+import numpy as np
+
+from labmatrix.evidence.domain.channels import Channel, Channels
+from results.domain.reduction import break_test, cyclic
+from results.domain.reduction.break_settings import BreakSettings
+from results.domain.reduction.cyclic_settings import CyclicSettings
+from results.domain.reduction.outcome import Outcome
+from results.domain.reduction.settings import ReductionSettings
+
+
+class Method(Protocol):
+    """One reduction as the pipeline sees it."""
+
+    name: str
+    version: str
+    settings: type[ReductionSettings]
+
+    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
+        """Numbers from channels in base units.
+
+        Raises:
+            UserError: why the record cannot give them.
+        """
+        ...
+
+
+def _main(channels: Channels, quantity: str) -> Channel:
+    """The channel of a quantity that counts: the one at mid-span where there are several."""
+    at_mid_span = [c for c in channels.all(quantity) if c.place in (None, "mid-span", "actuator")]
+    if len(at_mid_span) == 1:
+        return at_mid_span[0]
+    return channels.one(quantity)
+
+
+class BreakMethod:
+    """A monotonic test to failure."""
+
+    name = break_test.REDUCTION
+    version = break_test.VERSION
+    settings: type[ReductionSettings] = BreakSettings
+
+    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
+        """Cracking, yield, peak, ultimate, stiffness, ductility and energy."""
+        load, deflection = _main(channels, "load"), _main(channels, "deflection")
+        specimen = inputs["specimen"]
+        member = specimen.get("member", {})
+        strains = [c for c in channels.all("strain") if c.place and c.place.startswith("bar")]
+        carried = {
+            f"{c.quantity} {c.place or c.column}": c.values
+            for c in channels.channels
+            if c.quantity in ("strain", "crack-width", "slip")
+        }
+        return break_test.reduce_break(
+            load_kn=load.values,
+            deflection_mm=deflection.values,
+            settlement_mm=[c.values for c in channels.all("settlement")],
+            time_s=channels.time_of(load),
+            settings=BreakSettings.from_dict(inputs["settings"]),
+            already_cracked=bool(specimen.get("loaded_before")),
+            self_weight_kn=float(member.get("self_weight_kn", 0.0)),
+            spreader_kn=float(member.get("spreader_kn", 0.0)),
+            bar_strain=strains[0].values if strains else None,
+            carried=carried,
+        )
+
+
+class CyclicMethod:
+    """A record of load cycles."""
+
+    name = cyclic.REDUCTION
+    version = cyclic.VERSION
+    settings: type[ReductionSettings] = CyclicSettings
+
+    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
+        """Stiffness, energy and residual deflection by load cycle."""
+        load, deflection = _main(channels, "load"), _main(channels, "deflection")
+        return cyclic.reduce_cyclic(
+            load_kn=load.values,
+            deflection_mm=deflection.values,
+            time_s=channels.time_of(load),
+            cycle_offset=int(inputs["cycle_offset"]),
+            settings=CyclicSettings.from_dict(inputs["settings"]),
+        )
+
+
+class NoSettings(ReductionSettings):
+    """A test whose channels are read and kept, without numbers of their own yet."""
+
+    REDUCTION = "reading"
+
+
+class ReadingMethod:
+    """Any other test: the channels are read, checked and kept."""
+
+    name = "reading"
+    version = "1"
+    settings: type[ReductionSettings] = NoSettings
+
+    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
+        """No metrics; the mapped channels can be drawn."""
+        return Outcome(metrics=(), settings=NoSettings.from_dict(inputs["settings"]).as_dict())
+
+
+_METHODS: Mapping[str, Method] = {"break": BreakMethod(), "cyclic": CyclicMethod()}
+_READING = ReadingMethod()
+
+
+def method_for(test: str) -> Method:
+    """The reduction of a test."""
+    return _METHODS.get(test, _READING)
+
+
+def method_named(name: str) -> Method:
+    """The reduction of a name, as it stands in a key's inputs."""
+    return next((m for m in _METHODS.values() if m.name == name), _READING)
+
+
+def drawn_channels(
+    channels: Channels,
+) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any], str, str]:
+    """What a record's curve shows: (x, y, heading of x, heading of y), equal lengths.
+
+    Load over deflection where both are in one file, else the first channel over its rows.
+    """
+    loads, deflections = channels.all("load"), channels.all("deflection")
+    if loads and deflections:
+        y, x = _main(channels, "load"), _main(channels, "deflection")
+        if y.file == x.file:
+            return x.values, y.values, "deflection [mm]", "load [kN]"
+    first = (
+        next(c for c in channels.channels if c.quantity != "time")
+        if len(channels.channels) > 1
+        else channels.channels[0]
+    )
+    rows = np.arange(first.values.size, dtype=np.float64)
+    return rows, first.values, "row", f"{first.quantity} [{first.unit}]"

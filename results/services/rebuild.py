@@ -1,0 +1,71 @@
+"""Compute stored numbers again, beside the old ones, and compare."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from results.models import Metric, Reduction
+from results.services.compute import compute, metric_id
+from results.services.reduce import environment_hash
+
+# On another machine or with other packages the last digits may differ; this much is allowed.
+TOLERANCE = 1e-12
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """One reduction computed again.
+
+    Attributes:
+        reduction: the stored row.
+        count: numbers compared.
+        same_environment: the packages are those of the first time, so identity is asked for.
+        differences: sentences, one for each number that differs.
+    """
+
+    reduction: Reduction
+    count: int
+    same_environment: bool
+    differences: tuple[str, ...]
+
+
+def _agrees(old: float, new: float, *, exact: bool) -> bool:
+    if exact:
+        return old == new
+    return math.isclose(old, new, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
+
+
+def reduction_rebuild(reduction: Reduction) -> Rebuilt:
+    """Compute one reduction from its stored inputs and compare number by number.
+
+    Raises:
+        UserError: its inputs cannot be read any more.
+    """
+    computed = compute(json.loads(reduction.inputs), lambda share, words: None)
+    exact = reduction.environment == environment_hash()
+    stored = {metric.id: metric for metric in Metric.objects.filter(reduction=reduction)}
+    found = {metric_id(computed.key, f): f for f in computed.outcome.metrics}
+    differences = []
+    if computed.key != reduction.key:
+        differences.append(f"the inputs give the key {computed.key}, stored is {reduction.key}")
+    for key in stored.keys() - found.keys():
+        differences.append(f"{stored[key].name} (at {stored[key].at}) is not found any more")
+    for key, new in found.items():
+        old = stored.get(key)
+        if old is None:
+            differences.append(f"{new.name} (at {new.at}) was not stored")
+        elif not _agrees(old.value, new.value, exact=exact) or old.bound != (new.bound or ""):
+            differences.append(
+                f"{new.name} (at {new.at}) was {old.value!r} and is now {new.value!r}"
+            )
+    return Rebuilt(reduction, len(found), exact, tuple(differences))
+
+
+def rebuild_all(*, superseded: bool = False) -> Iterator[Rebuilt]:
+    """Rebuild all current reductions, in the order of their keys; with ``superseded`` all."""
+    rows = Reduction.objects.order_by("key")
+    for reduction in rows if superseded else rows.filter(is_current=True):
+        yield reduction_rebuild(reduction)
