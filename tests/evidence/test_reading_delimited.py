@@ -204,9 +204,27 @@ def test_reads_dated_time_as_seconds_of_the_first_day(first: str, second: str) -
     assert table.origins == {"Stamp": "2026-03-31"}
 
 
-def test_refuses_dates_that_may_be_day_or_month_first() -> None:
-    error = refusal("Stamp;Load\n03/04/2026 10:00:00;1\n04/04/2026 10:00:01;2\n")
-    assert error.code == "record.date-ambiguous"
+@pytest.mark.parametrize(
+    ("before", "after"), [("03/04/2026", "04/04/2026"), ("03/04/2026", "03/05/2026")]
+)
+@pytest.mark.parametrize("rows", [1, 3, 12_000])
+def test_days_that_follow_prove_the_order_of_day_and_month(
+    before: str, after: str, rows: int
+) -> None:
+    text = "Stamp;Load\n" + f"{before} 23:59:59;1\n" * rows + f"{after} 00:00:01;2\n" * rows
+    table = read(text)
+    assert table.array("Stamp")[-1] == 86401.0
+    assert "text-cell" not in codes(table)
+
+
+@pytest.mark.parametrize("rows", [1, 12_000])
+def test_refuses_dates_that_follow_in_neither_order(rows: int) -> None:
+    text = "Stamp;Load\n" + "03/04/2026 10:00:00;1\n" * rows + "05/06/2026 10:00:01;2\n" * rows
+    assert refusal(text).code == "record.date-ambiguous"
+
+
+def test_refuses_numbers_in_a_single_column_beside_text() -> None:
+    assert refusal("Load;Hold\n1.5;no\n2.5;yes\n").code == "record.single-column"
 
 
 def test_a_date_column_beside_a_clock_column() -> None:

@@ -31,6 +31,7 @@ from labmatrix.evidence.reading.header import without_comment_sign
 from labmatrix.evidence.reading.layout import Piece, layout_of
 from labmatrix.evidence.reading.table import RawTable
 from labmatrix.evidence.reading.timeline import TimeTrack, look_at_order
+from labmatrix.kernel.errors import ShapeError
 
 # A record may lose one row in twenty, and three rows in any case; beyond that it is refused.
 BAD_SHARE = 0.05
@@ -61,9 +62,16 @@ def read_delimited(
         ShapeError: ``record.…``, when the file is not a table of numbers, leaves two readings, or
             loses more than one row in twenty.
     """
-    reading = DelimitedReading(stream, dialect, overrides=overrides)
-    pieces = list(reading.pieces(progress))
-    return reading.table(pieces)
+    start = stream.tell() if stream.seekable() else None
+    try:
+        reading = DelimitedReading(stream, dialect, overrides=overrides)
+        return reading.table(list(reading.pieces(progress)))
+    except ShapeError as error:
+        if error.code != "record.date-ambiguous" or start is None:
+            raise
+        stream.seek(start)
+        reading = DelimitedReading(stream, dialect, overrides=overrides, date_order="month first")
+        return reading.table(list(reading.pieces(progress)))
 
 
 @dataclass(frozen=True)
@@ -87,6 +95,7 @@ class DelimitedReading:
         *,
         overrides: Mapping[str, Any] | None = None,
         block_bytes: int = BLOCK_BYTES,
+        date_order: str = "day first",
     ) -> None:
         self._source = _open(stream)
         self._block_bytes = block_bytes
@@ -99,7 +108,7 @@ class DelimitedReading:
             dialect = with_overrides(dialect, overrides)
             lines = head_lines(head[:HEAD_BYTES], complete=complete, encoding=dialect.encoding)
             _refuse_other_columns(dialect, lines)
-        self.layout = layout_of(dialect, list(lines.text.items()))
+        self.layout = layout_of(dialect, list(lines.text.items()), date_order=date_order)
         self._tracks = {
             index: TimeTrack(form, dialect.columns[index].name)
             for index, form in self.layout.time_forms.items()

@@ -56,7 +56,7 @@ def read_exactly(
         cut: whether the last line had no line end in the file.
 
     Raises:
-        ShapeError: ``record.header-changed`` or ``record.encoding``.
+        ShapeError: ``record.header-changed``, ``record.encoding`` or ``record.date-ambiguous``.
     """
     rows = _Rows(len(layout.kinds), days={index: [] for index in layout.time_forms})
     lines = _decoded(data, first_line, findings)
@@ -172,9 +172,12 @@ def _take(cells: list[str], number: int, layout: Layout, findings: Findings, row
 def _time(
     cell: str, index: int, number: int, layout: Layout, findings: Findings
 ) -> tuple[int, float]:
-    parsed = layout.time_forms[index].parse(cell)
+    form = layout.time_forms[index]
+    parsed = form.parse(cell)
     if parsed is None:
         name = layout.dialect.columns[index].name
+        if not form.proved and looks_like_time(cell):
+            raise refusals.date_ambiguous(name, cell)
         findings.add(f.ELAPSED if is_missing(cell) else f.TEXT_CELL, [number], name)
         return 0, math.nan
     return parsed

@@ -124,22 +124,22 @@ def _numbers(
 ) -> NDArray[np.float64] | None:
     import pyarrow as pa
 
+    over = np.zeros(len(lines), dtype=np.bool_)
     if pa.types.is_floating(column.type):
         numbers = np.array(column.to_numpy(zero_copy_only=False), dtype=np.float64)
-        missing = np.isnan(numbers)
-        if int(missing.sum()) != column.null_count or np.isinf(numbers).any():
+        if int(np.isnan(numbers).sum()) != column.null_count or np.isinf(numbers).any():
             return None
-        if column.null_count:
-            notes.append((f.MISSING, lines[missing], name))
     else:
-        found = _numbers_of_text(column, name, layout, lines, notes)
+        found = _numbers_of_text(column, layout)
         if found is None:
             return None
-        numbers = found
-    over = np.abs(numbers) >= OVER_RANGE_FROM
-    if over.any():
-        numbers[over] = np.nan
-        notes.append((f.OVER_RANGE, lines[over], name))
+        numbers, over = found
+    missing = np.isnan(numbers) & ~over
+    over |= np.abs(numbers) >= OVER_RANGE_FROM
+    for code, where in ((f.MISSING, missing), (f.OVER_RANGE, over)):
+        if where.any():
+            notes.append((code, lines[where], name))
+    numbers[over] = np.nan
     numbers += 0.0  # negative zero is zero, as in the exact path
     return numbers
 
@@ -151,28 +151,28 @@ def _trimmed(column: Any) -> Any:
 
 
 def _numbers_of_text(
-    column: Any, name: str, layout: Layout, lines: NDArray[np.int64], notes: list[_Note]
-) -> NDArray[np.float64] | None:
+    column: Any, layout: Layout
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
+    """Numbers, and where a word says over range; None where any other text stands."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
     form = layout.dialect.form
-    text = _trimmed(column)
+    text = plain = _trimmed(column)
     fits = pc.match_substring_regex(text, pattern=form.pattern)
     if form.thousands is not None:
-        text = pc.replace_substring(text, pattern=form.thousands, replacement="")
-    plain = pc.replace_substring(text, pattern=form.decimal, replacement=".")
+        plain = pc.replace_substring(plain, pattern=form.thousands, replacement="")
+    plain = pc.replace_substring(plain, pattern=form.decimal, replacement=".")
     cast = pc.cast(pc.if_else(fits, plain, None), pa.float64())
     numbers = np.array(cast.to_numpy(zero_copy_only=False), dtype=np.float64)
-    words = _trimmed(column).filter(pc.invert(fits))
-    if len(words) == 0:
-        return numbers
+    over = np.zeros(len(numbers), dtype=np.bool_)
+    words = text.filter(pc.invert(fits)).dictionary_encode()
     places = np.flatnonzero(~fits.to_numpy(zero_copy_only=False))
-    encoded = words.dictionary_encode()
-    codes = encoded.indices.to_numpy(zero_copy_only=False)
-    for code, word in enumerate(encoded.dictionary.to_pylist()):
-        kind = f.MISSING if is_missing(word) else f.OVER_RANGE if is_over_range(word) else None
-        if kind is None:
+    codes = words.indices.to_numpy(zero_copy_only=False)
+    for code, word in enumerate(words.dictionary.to_pylist()):
+        if is_missing(word):
+            continue
+        if not is_over_range(word):
             return None
-        notes.append((kind, lines[places[codes == code]], name))
-    return numbers
+        over[places[codes == code]] = True
+    return numbers, over

@@ -58,15 +58,19 @@ class Piece:
     lines: NDArray[np.int64]
 
 
-def layout_of(dialect: Dialect, lines: Sequence[tuple[int, str]]) -> Layout:
+def layout_of(
+    dialect: Dialect, lines: Sequence[tuple[int, str]], *, date_order: str | None = None
+) -> Layout:
     """The layout of a file from its first lines of numbers.
 
     Args:
         dialect: how the file writes its table.
         lines: numbered lines from the first data line on; a sample is enough.
+        date_order: the order of day and month to try where the sample does not prove one.
 
     Raises:
-        ShapeError: ``record.no-numeric-rows`` or ``record.date-ambiguous``.
+        ShapeError: ``record.no-numeric-rows``, or ``record.single-column`` where only one column
+            holds numbers or time.
     """
     width = len(dialect.columns)
     sample = [(n, text) for n, text in lines if n >= dialect.first_data_line and text.strip()]
@@ -78,13 +82,13 @@ def layout_of(dialect: Dialect, lines: Sequence[tuple[int, str]]) -> Layout:
     kinds, forms = [NUMBER if kind == MISSING else kind for kind in found], {}
     for index in [i for i, kind in enumerate(kinds) if kind == TIME]:
         cells = [row.cells[index] for row in rows if row.kinds[index] == TIME]
-        form, certain = time_form_of(cells)
-        if not certain and len({cell[:10] for cell in cells}) > 1:
-            raise refusals.date_ambiguous(dialect.columns[index].name, cells[-1])
+        form = time_form_of(cells, date_order)
         if form is None:
             kinds[index] = TEXT
         else:
             forms[index] = form
     if NUMBER not in kinds:
         raise refusals.no_numeric_rows(len(sample))
+    if kinds.count(TEXT) == len(kinds) - 1:
+        raise refusals.single_column(rows[0].line, dialect.delimiter.join(rows[0].cells))
     return Layout(dialect, tuple(kinds), forms)

@@ -56,8 +56,8 @@ def single_column(line: int, text: str) -> ShapeError:
     """Numbers, but one to a line."""
     return refusal(
         "single-column",
-        f"Line {line} ({shown(text)}) holds one column; a record needs at least two, such as load "
-        "and deflection, with a semicolon, tab, comma or bar between them.",
+        f"Line {line} ({shown(text)}) holds one column of numbers; a record needs at least two, "
+        "such as load and deflection, with a semicolon, tab, comma or bar between them.",
         line=line,
     )
 
@@ -181,7 +181,7 @@ def date_ambiguous(column: str, example: str) -> ShapeError:
     """A date that may be day first or month first."""
     return refusal(
         "date-ambiguous",
-        f"The dates of column {column!r}, such as {shown(example)}, may be day first or month "
+        f"The dates of column {column.strip()!r}, such as {example}, may be day first or month "
         "first, and nothing in the file decides it; write them as 2026-03-31.",
         column=column,
         example=example,

@@ -6,6 +6,7 @@ own midnight), so that the digits after the point survive in a float64.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -39,9 +40,16 @@ _ROUGH = re.compile(r"[0-9]{1,4}(?::[0-5][0-9]|[-/.][0-9]{1,2}[-/.][0-9]{2,4})")
 
 @dataclass(frozen=True)
 class TimeForm:
-    """How a column writes time: ``clock``, ``year first``, ``day first`` or ``month first``."""
+    """How a column writes time: ``clock``, ``year first``, ``day first`` or ``month first``.
+
+    Attributes:
+        name: one of the four.
+        proved: False where day first and month first both fit the head of the file, so that the
+            next date must follow within a day.
+    """
 
     name: str
+    proved: bool = True
 
     @property
     def dated(self) -> bool:
@@ -97,22 +105,36 @@ def looks_like_time(text: str) -> bool:
     )
 
 
-def time_form_of(cells: Iterable[str]) -> tuple[TimeForm | None, bool]:
-    """The form that fits most of the sample cells of a column, and whether it is certain.
+def time_form_of(cells: Iterable[str], order: str | None = None) -> TimeForm | None:
+    """The form that fits most of the sample cells of a column; None where none does.
 
-    Dates with slashes are day first or month first by evidence (a part above 12); where there is
-    none the second value is False.
+    Dates with slashes are day first or month first by evidence: a part above 12, or dates that
+    follow each other within a day in one order only. Without evidence the form is not proved.
+
+    Args:
+        cells: stripped cells from the head of the file.
+        order: ``day first`` or ``month first``, to be tried where there is no evidence.
     """
     sample = [cell for cell in cells if cell]
-    counts = {
-        name: sum(TimeForm(name).parse(cell) is not None for cell in sample) for name in _COMPILED
+    fitting = {
+        name: [day for cell in sample if (day := TimeForm(name).parse(cell)) is not None]
+        for name in _COMPILED
     }
-    best = max(counts.values(), default=0)
+    best = max(len(found) for found in fitting.values())
     if best == 0 or 2 * best < len(sample):
-        return None, True
-    fitting = [name for name in _COMPILED if counts[name] == best]
-    certain = not {"day first", "month first"} <= set(fitting)
-    return TimeForm(fitting[0]), certain
+        return None
+    names = [name for name, found in fitting.items() if len(found) == best]
+    if len(names) > 1:
+        names = [n for n in names if days_follow([day for day, _ in fitting[n]])] or names
+    if len(names) == 1:
+        return TimeForm(names[0])
+    return TimeForm(order or names[0], proved=False)
+
+
+def days_follow(days: Iterable[int]) -> bool:
+    """Whether each day number is that of the row before or the next day."""
+    listed = list(days)
+    return all(0 <= b - a <= 1 for a, b in itertools.pairwise(listed))
 
 
 def seconds_of_cells(

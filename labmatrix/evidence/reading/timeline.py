@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from labmatrix.evidence.reading import findings as f
+from labmatrix.evidence.reading import refusals
 from labmatrix.evidence.reading.findings import Findings
 from labmatrix.evidence.reading.time_cells import EPOCH_ORDINAL, TimeForm
 
@@ -25,6 +26,7 @@ class TimeTrack:
         self._form = form
         self._name = name
         self._first_day: int | None = None
+        self._last_day = 0
         self._last = np.nan
         self._offset = 0.0
 
@@ -42,15 +44,30 @@ class TimeTrack:
         lines: NDArray[np.int64],
         findings: Findings,
     ) -> NDArray[np.float64]:
-        """Continuous seconds of the next rows, shape as ``seconds``."""
+        """Continuous seconds of the next rows, shape as ``seconds``.
+
+        Raises:
+            ShapeError: ``record.date-ambiguous``.
+        """
         there = np.flatnonzero(np.isfinite(seconds))
         if len(there) == 0:
             return seconds
         if self._form.dated and days is not None:
             if self._first_day is None:
-                self._first_day = int(days[there[0]])
+                self._first_day = self._last_day = int(days[there[0]])
+            self._refuse_unproved(days[there])
             return (days - self._first_day) * DAY_S + seconds
         return self._unrolled(seconds, there, lines, findings)
+
+    def _refuse_unproved(self, days: NDArray[np.int64]) -> None:
+        """Day first and month first both fitted: only days that follow prove the order taken."""
+        if not self._form.proved:
+            steps = np.diff(np.concatenate(([self._last_day], days)))
+            if ((steps < 0) | (steps > 1)).any():
+                at = int(days[int(np.argmax((steps < 0) | (steps > 1)))])
+                day = date.fromordinal(at + EPOCH_ORDINAL).isoformat()
+                raise refusals.date_ambiguous(self._name, f"{day} or its day and month exchanged")
+        self._last_day = int(days[-1])
 
     def _unrolled(
         self,
