@@ -71,8 +71,6 @@ def fit_kernel(  # noqa: PLR0917 - compiled
         best_other = other[centre]
         h = min(half[k], centre - lowest[k], highest[k] - centre)
         while h >= 1:
-            s2 = 0.0
-            s4 = 0.0
             y0 = 0.0
             y1 = 0.0
             y2 = 0.0
@@ -80,26 +78,24 @@ def fit_kernel(  # noqa: PLR0917 - compiled
             z1 = 0.0
             z2 = 0.0
             for j in range(-h, h + 1):
-                u = j / h
-                uu = u * u
                 y = main[centre + j] - main[centre]
                 z = other[centre + j] - other[centre]
-                s2 += uu
-                s4 += uu * uu
                 y0 += y
-                y1 += u * y
-                y2 += uu * y
+                y1 += j * y
+                y2 += j * j * y
                 z0 += z
-                z1 += u * z
-                z2 += uu * z
+                z1 += j * z
+                z2 += j * j * z
+            # Sums of 1, j² and j⁴ over the window.
             s0 = 2.0 * h + 1.0
+            s2 = h * (h + 1.0) * s0 / 3.0
+            s4 = s2 * (3.0 * h * (h + 1.0) - 1.0) / 5.0
             det = s0 * s4 - s2 * s2
             curve = (s0 * y2 - s2 * y0) / det
             slope = y1 / s2
-            level = (y0 - curve * s2) / s0
-            if sign * curve < 0.0 and abs(slope) <= -2.0 * sign * curve:
+            if sign * curve < 0.0 and abs(slope) <= -2.0 * sign * curve * h:
                 u = -slope / (2.0 * curve)
-                value = level + u * (slope + curve * u)
+                value = (y0 - curve * s2) / s0 + u * (slope + curve * u)
                 if sign * value >= -tolerance:
                     best_main = main[centre] + value
                     z_curve = (s0 * z2 - s2 * z0) / det
@@ -140,9 +136,13 @@ def loop_kernel(  # noqa: PLR0917 - compiled
         y0 = load[a]
         sx = 0.0
         sy = 0.0
+        sxx = 0.0
+        sxy = 0.0
         energy = 0.0
         low = a
         high = a
+        x_low = 0.0
+        x_high = 0.0
         x_before = 0.0
         y_before = 0.0
         for i in range(a, b + 1):
@@ -150,25 +150,23 @@ def loop_kernel(  # noqa: PLR0917 - compiled
             y = load[i] - y0
             sx += x
             sy += y
+            sxx += x * x
+            sxy += x * y
             energy += 0.5 * (y + y_before) * (x - x_before)
             x_before = x
             y_before = y
-            if deflection[i] < deflection[low]:
+            if x < x_low:
+                x_low = x
                 low = i
-            if deflection[i] > deflection[high]:
+            if x > x_high:
+                x_high = x
                 high = i
         energy -= 0.5 * y_before * x_before
         n = b - a + 1
-        mean_x = sx / n
-        mean_y = sy / n
-        sxx = 0.0
-        sxy = 0.0
-        for i in range(a, b + 1):
-            x = deflection[i] - x0 - mean_x
-            sxx += x * x
-            sxy += x * (load[i] - y0 - mean_y)
+        sxx -= sx * sx / n
+        sxy -= sx * sy / n
         out_energy[k] = energy
-        out_slope[k] = sxy / sxx if sxx > 0.0 else np.nan
+        out_slope[k] = sxy / sxx if x_high > x_low else np.nan
         out_low[k] = low
         out_high[k] = high
 
