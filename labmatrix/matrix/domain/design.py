@@ -7,6 +7,7 @@ import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 from labmatrix.kernel.canonical import content_key
 from labmatrix.kernel.errors import RangeError, ShapeError
@@ -132,9 +133,15 @@ class MatrixState:
         """The levels of a combination by the factors' names."""
         return named_levels(self.factors, combination)
 
-    def cell_with(self, combination: Combination) -> CellPlan | None:
-        """The cell with this combination, if the matrix has it."""
-        return next((cell for cell in self.cells if cell.levels == combination), None)
+    @cached_property
+    def by_levels(self) -> Mapping[Combination, CellPlan]:
+        """The cells by their combinations."""
+        return {cell.levels: cell for cell in self.cells}
+
+    @cached_property
+    def by_code(self) -> Mapping[str, CellPlan]:
+        """The cells by their codes."""
+        return {cell.code: cell for cell in self.cells}
 
 
 def named_levels(factors: Sequence[FactorPlan], combination: Combination) -> dict[str, str]:

@@ -2,14 +2,61 @@
 
 from __future__ import annotations
 
+from django.db.models import Prefetch, QuerySet
+
+from labmatrix.kernel.errors import NotFound
 from labmatrix.matrix.domain.route import LevelValue, Route, resolve_route
-from labmatrix.matrix.models import Cell
+from labmatrix.matrix.models import Cell, CellLevel, Series
+from labmatrix.matrix.selectors.programme import programme_list_visible
+from labmatrix.matrix.selectors.series import series_get
+from labmatrix.web.domain.roles import NOT_YOURS, Action
+from labmatrix.web.models import Person
+
+
+def _with_relations(cells: QuerySet[Cell]) -> QuerySet[Cell]:
+    entries = CellLevel.objects.select_related("factor", "level").order_by("factor__position", "id")
+    return cells.select_related(
+        "series__programme", "gain_control", "conditioning_control"
+    ).prefetch_related(Prefetch("cell_levels", queryset=entries))
+
+
+def cell_list_visible(actor: Person) -> QuerySet[Cell]:
+    """The cells of the programmes that a person is part of: two queries, however many."""
+    mine = programme_list_visible(actor).values("id")
+    return _with_relations(Cell.objects.filter(series__programme__in=mine).order_by("id"))
+
+
+def cell_list_of_series(series: Series) -> QuerySet[Cell]:
+    """The cells of one series in the order of their making."""
+    return _with_relations(Cell.objects.filter(series=series).order_by("id"))
+
+
+def cell_get(actor: Person, series_code: str, code: str, action: Action) -> Cell:
+    """The cell with this code in a series, if the person may do this there.
+
+    Raises:
+        NotFound: there is none, or it is not theirs, or their role does not reach.
+    """
+    series = series_get(actor, series_code, action)
+    cell = cell_list_of_series(series).filter(code=code).first()
+    if cell is None:
+        raise NotFound("access.not-yours", NOT_YOURS)
+    return cell
 
 
 def cell_get_levels(cell: Cell) -> dict[str, LevelValue]:
-    """The cell's level of every factor, by the factor's name, in the factors' order."""
+    """The cell's level of every factor, by the factor's name, in the factors' order.
+
+    No query for cells of the lists above.
+    """
+    return {entry.factor.name: entry.level.setting for entry in _entries(cell)}
+
+
+def _entries(cell: Cell) -> list[CellLevel]:
+    if "cell_levels" in getattr(cell, "_prefetched_objects_cache", {}):
+        return list(cell.cell_levels.all())
     found = cell.cell_levels.select_related("factor", "level")
-    return {entry.factor.name: entry.level.setting for entry in found}
+    return list(found.order_by("factor__position", "id"))
 
 
 def cell_get_route(cell: Cell) -> Route:
