@@ -132,14 +132,15 @@ def _metrics(owners: _Owners, name: str, method: str) -> list[Metric]:
 def _direct(
     owners: _Owners, name: str, method: str, at: int | None
 ) -> tuple[dict[str, list[Sample]], set[str], list[Metric]]:
-    found = _latest_only(_metrics(owners, name, method))
-    methods = {metric.method for metric in found}
+    every = _metrics(owners, name, method)
+    methods = {metric.method for metric in every}
     if len(methods) > 1:
         raise ShapeError(
             "comparison.method",
             f"{name} was found by {', '.join(sorted(methods))}; name one with method=.",
             methods=sorted(methods),
         )
+    found = _latest_only(every)
     if at is not None:
         found = [m for m in found if m.at == at]
     elif any(m.at is not None for m in found):
