@@ -372,6 +372,8 @@ CATALOGUE: Mapping[str, type[Payload]] = MappingProxyType(
     }
 )
 MACHINE_KINDS = frozenset({"moved", "note", "photo", "incident", "checklist", "corrected"})
+# Words and readings about the place itself; what changes the specimen is logged on the specimen.
+LOCATION_KINDS = frozenset({"read", "note", "photo", "incident", "checklist", "corrected"})
 
 
 def payload_parse(kind: str, payload: object) -> Payload:

@@ -11,35 +11,26 @@ from typing import Any
 from labmatrix.evidence.models import Subject
 from labmatrix.evidence.services.ledger import Draft, ledger_append_many, ledger_transaction
 from labmatrix.kernel.canonical import canonical_json
-from labmatrix.kernel.clock import iso, parse_instant
+from labmatrix.kernel.clock import iso
 from labmatrix.kernel.errors import NotFound, ShapeError, UserError
-from labmatrix.kernel.text import check_storable
 from labmatrix.web.domain.roles import NOT_YOURS, Action, require
 from labmatrix.web.models import Person
-from specimens.domain.catalogue import MACHINE_KINDS, payload_parse, payload_plain
+from specimens.domain.catalogue import LOCATION_KINDS, MACHINE_KINDS
 from specimens.domain.event import EventFact
 from specimens.domain.fold import foresee
 from specimens.domain.plan import Plan
 from specimens.models import Event, Specimen
 from specimens.selectors.access import programme_roles, subject_role
+from specimens.services.event_parse import event_parse, event_sent_id, event_subject_code
 from specimens.services.mirror import event_body
 from specimens.services.projection import specimen_project
 
 BATCH_MAX = 5000
 ID_REUSED = "The id {id} belongs to another event already; a correction needs an id of its own."
 MACHINE_KIND = "{kind!r} is not logged on a machine; there are {allowed}."
-_FIELDS = frozenset(
-    {
-        "id",
-        "subject",
-        "kind",
-        "occurred_at",
-        "device_at",
-        "device",
-        "sequence",
-        "payload",
-        "corrects",
-    }
+LOCATION_KIND = (
+    "{kind!r} is not logged on a location's own code but on its specimen; on the location there "
+    "are {allowed}."
 )
 
 
@@ -65,75 +56,6 @@ class Asked:
     subject: Subject
 
 
-def _uuid(raw: object, argument: str) -> str:
-    try:
-        return str(uuid.UUID(raw if isinstance(raw, str) else ""))
-    except ValueError as error:
-        raise ShapeError(
-            "event.id", f"{argument} is {raw!r}; allowed is a UUID (version 7 by preference).",
-            argument=argument,
-        ) from error  # fmt: skip
-
-
-def _short(raw: object, argument: str, at_most: int) -> str:
-    if not isinstance(raw, str) or len(raw) > at_most:
-        raise ShapeError(
-            "event.shape",
-            f"{argument} is {raw!r}; allowed is a text of at most {at_most} characters.",
-            argument=argument,
-        )
-    return raw
-
-
-def _sequence(raw: object) -> int | None:
-    if raw is None:
-        return None
-    if isinstance(raw, bool) or not isinstance(raw, int) or not 0 <= raw < 2**62:
-        raise ShapeError(
-            "event.shape", f"sequence is {raw!r}; allowed is a whole number from 0.",
-            argument="sequence",
-        )  # fmt: skip
-    return raw
-
-
-def _instant(raw: object, argument: str) -> datetime:
-    return parse_instant(raw if isinstance(raw, str) else repr(raw), argument=argument)
-
-
-def event_parse(raw: object, *, actor: Person, skew_seconds: float) -> tuple[str, EventFact]:
-    """The subject's code and the fact of one event as it was sent.
-
-    Raises:
-        ShapeError: what does not fit, field by field.
-    """
-    if not isinstance(raw, Mapping):
-        raise ShapeError("event.shape", "An event is a JSON object with id, subject, kind, …")
-    check_storable(raw, argument="event")
-    unknown = sorted(set(raw) - _FIELDS)
-    if unknown:
-        raise ShapeError(
-            "event.shape",
-            f"The event has the fields {', '.join(unknown)}; allowed are "
-            f"{', '.join(sorted(_FIELDS))}.",
-        )
-    kind = _short(raw.get("kind"), "kind", 40)
-    payload = payload_plain(payload_parse(kind, raw.get("payload", {})))
-    device_at = raw.get("device_at")
-    corrects = raw.get("corrects")
-    return _short(raw.get("subject"), "subject", 60), EventFact(
-        id=_uuid(raw.get("id"), "id"),
-        kind=kind,
-        occurred_at=_instant(raw.get("occurred_at"), "occurred_at"),
-        payload=payload,
-        device_at=None if device_at is None else _instant(device_at, "device_at"),
-        device=_short(raw.get("device") or "", "device", 40),
-        sequence=_sequence(raw.get("sequence")),
-        skew_seconds=skew_seconds if device_at is not None else 0.0,
-        corrects=None if corrects is None else _uuid(corrects, "corrects"),
-        actor=str(actor.id),
-    )
-
-
 class _Admission:
     """One batch: knows the people's roles and the subjects, keeps the answers in order."""
 
@@ -144,8 +66,8 @@ class _Admission:
         self.subjects: dict[str, Subject] = {}
 
     def preload(self, raws: Sequence[object]) -> None:
-        codes = {raw.get("subject") for raw in raws if isinstance(raw, Mapping)}
-        found = Subject.objects.filter(code__in=[c for c in codes if isinstance(c, str)])
+        codes = {code for raw in raws if (code := event_subject_code(raw)) is not None}
+        found = Subject.objects.filter(code__in=sorted(codes))
         self.subjects = {subject.code: subject for subject in found}
 
     def asked(self, raw: object) -> Asked:
@@ -160,12 +82,17 @@ class _Admission:
             raise NotFound("access.not-yours", NOT_YOURS)
         action = Action.JUDGE if fact.kind == "judged" else Action.LOG_EVENT
         require(subject_role(subject, self.roles, self.actor), action)
-        if subject.kind == Subject.Kind.MACHINE and fact.kind not in MACHINE_KINDS:
-            raise ShapeError(
-                "event.kind-not-for-machine",
-                MACHINE_KIND.format(kind=fact.kind, allowed=", ".join(sorted(MACHINE_KINDS))),
-            )
+        _check_kind_for(subject, fact.kind)
         return Asked(fact, subject)
+
+
+def _check_kind_for(subject: Subject, kind: str) -> None:
+    if subject.kind == Subject.Kind.MACHINE and kind not in MACHINE_KINDS:
+        words = MACHINE_KIND.format(kind=kind, allowed=", ".join(sorted(MACHINE_KINDS)))
+        raise ShapeError("event.kind-not-for-machine", words)
+    if subject.kind == Subject.Kind.LOCATION and kind not in LOCATION_KINDS:
+        words = LOCATION_KIND.format(kind=kind, allowed=", ".join(sorted(LOCATION_KINDS)))
+        raise ShapeError("event.kind-not-for-location", words)
 
 
 def _said(fact: EventFact, subject_id: int) -> str:
@@ -219,7 +146,7 @@ def events_receive(
         _store(list(fresh.values()), now)
         conflicts = _project({asked.subject.pk for asked in fresh.values()})
     return [
-        answer or _final_answer(str(raw.get("id", "")), conflicts)  # type: ignore[attr-defined]
+        answer or _final_answer(event_sent_id(raw), conflicts)
         for answer, raw in zip(answers, raws, strict=True)
     ]
 
@@ -239,7 +166,7 @@ def _first_answer(
     admission: _Admission, raw: object, known: Mapping[str, str], fresh: dict[str, Asked]
 ) -> Answer | None:
     """The answer, or None for an event that is new and goes into ``fresh``."""
-    sent_id = str(raw.get("id", "")) if isinstance(raw, Mapping) else ""
+    sent_id = event_sent_id(raw)
     try:
         asked = admission.asked(raw)
     except UserError as error:

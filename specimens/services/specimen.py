@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -10,7 +11,8 @@ from django.db.models import Max
 
 from labmatrix.evidence.models import Subject
 from labmatrix.evidence.services.ledger import ledger_transaction, plan_change_append
-from labmatrix.kernel.errors import RuleBroken, ShapeError
+from labmatrix.kernel.errors import RangeError, RuleBroken, ShapeError
+from labmatrix.kernel.text import check_storable
 from labmatrix.matrix.domain.code import SPECIMEN_CODE_MAX, check_code, specimen_code
 from labmatrix.matrix.models import Cell
 from labmatrix.matrix.selectors.cell import cell_get_route
@@ -24,6 +26,43 @@ ENOUGH = (
     "The cell {cell} is planned with {planned} specimens and has {have}; change the plan first."
 )
 CODE_TAKEN = "The code {code} is on another label; change the series' template or the location."
+LOCATION_SHAPE = "A location is {name!r}; allowed are A-Z, 0-9 and hyphens, 1 to 30 characters."
+MEASURED_WHY = "Say why the measured values change."
+MEASURED_SHAPE = (
+    "measured holds {name!r} as {value}; allowed are names in small letters with underscores, "
+    "ending in their unit, with a number or a text."
+)
+MEASURED_ALIKE = "Measured values belong to one specimen; create {count} without them."
+COUNT_MAX = 200
+_LOCATION = re.compile(r"^[A-Z0-9-]{1,30}\Z")
+_MEASURED_NAME = re.compile(r"^[a-z][a-z0-9_]{0,59}\Z")
+
+
+def check_measured(measured: Mapping[str, Any]) -> dict[str, Any]:
+    """Measured values as they may be kept.
+
+    Raises:
+        ShapeError: ``input.text``, or ``specimen.measured`` for a name or a value that is none.
+    """
+    check_storable(measured, argument="measured")
+    for name, value in measured.items():
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        fits = abs(value) <= 1e12 if number else isinstance(value, str) and len(value) <= 400
+        if not _MEASURED_NAME.match(name) or not fits:
+            words = MEASURED_SHAPE.format(name=name[:60], value=repr(value)[:80])
+            raise ShapeError("specimen.measured", words, name=name[:60])
+    return dict(measured)
+
+
+def check_locations(names: Sequence[str]) -> None:
+    """Refuse names of locations that no code can end in.
+
+    Raises:
+        ShapeError: ``specimen.location``.
+    """
+    for name in names:
+        if not isinstance(name, str) or not _LOCATION.match(name):
+            raise ShapeError("specimen.location", LOCATION_SHAPE.format(name=name))
 
 
 def _subject(code: str, kind: str, programme_code: str) -> Subject:
@@ -45,10 +84,13 @@ def specimen_create(
     Raises:
         NotFound: not the person's to do.
         RuleBroken: ``specimen.cell-full`` or ``specimen.code-taken``.
-        ShapeError: from the series' route or code template.
+        ShapeError: ``specimen.measured``, ``specimen.location``, or from the series' route or
+            code template.
     """
     programme = cell.series.programme
     require(programme_roles(actor).get(programme.code), Action.CREATE_SPECIMEN)
+    kept = check_measured(measured or {})
+    check_locations(locations)
     with ledger_transaction():
         own = Specimen.objects.filter(cell=cell)
         have = own.count()
@@ -71,7 +113,7 @@ def specimen_create(
             number=number,
             route=route.as_dict() if route else {},
             member=cell.series.member,
-            measured=dict(measured or {}),
+            measured=kept,
             created_at=now,
         )
         for name in locations:
@@ -99,6 +141,32 @@ def specimen_create(
     return specimen
 
 
+def specimens_create(
+    *,
+    actor: Person,
+    cell: Cell,
+    count: int,
+    now: datetime,
+    measured: Mapping[str, Any] | None = None,
+    locations: Sequence[str] = (),
+) -> list[Specimen]:
+    """The next ``count`` specimens of a cell, all or none.
+
+    Raises:
+        NotFound, RuleBroken, ShapeError: as ``specimen_create``.
+        RangeError: ``count`` outside 1 to 200.
+    """
+    if not 1 <= count <= COUNT_MAX:
+        raise RangeError("count", count, f"1 to {COUNT_MAX}")
+    if measured and count > 1:
+        raise ShapeError("specimen.measured", MEASURED_ALIKE.format(count=count))
+    with ledger_transaction():
+        return [
+            specimen_create(actor=actor, cell=cell, now=now, measured=measured, locations=locations)
+            for _ in range(count)
+        ]
+
+
 def specimens_create_planned(*, actor: Person, cells: Sequence[Cell], now: datetime) -> int:
     """All specimens that the cells plan and do not have yet; returns how many."""
     made = 0
@@ -117,22 +185,17 @@ def specimen_measured_set(
 
     Raises:
         NotFound: not the person's to do.
-        ShapeError: ``specimen.measured-why`` without a reason, ``specimen.measured`` for a value
-            that is neither a finite number nor text.
+        ShapeError: ``specimen.measured-why`` without a reason, else as ``check_measured``.
     """
     require(programme_roles(actor).get(specimen.subject.programme_code), Action.CREATE_SPECIMEN)
+    check_storable(why, argument="why")
     if not why.strip():
-        raise ShapeError("specimen.measured-why", "Say why the measured values change.")
-    for name, value in measured.items():
-        if isinstance(value, bool) or not isinstance(value, int | float | str):
-            raise ShapeError(
-                "specimen.measured",
-                f"{name} is {value!r}; allowed is a number or a text.",
-                name=name,
-            )
+        raise ShapeError("specimen.measured-why", MEASURED_WHY)
+    kept = check_measured(measured)
     with ledger_transaction():
+        specimen.refresh_from_db(fields=["measured"])
         before = dict(specimen.measured)
-        specimen.measured = {**before, **measured}
+        specimen.measured = {**before, **kept}
         specimen.save(update_fields=["measured"])
         plan_change_append(
             actor=str(actor.id),
