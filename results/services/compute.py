@@ -11,7 +11,7 @@ from typing import Any, BinaryIO, cast
 from labmatrix.evidence.domain.channel_map import ChannelMap
 from labmatrix.evidence.domain.channels import Channel, Channels, apply_map
 from labmatrix.evidence.models import Blob
-from labmatrix.evidence.reading.delimited import read_delimited
+from labmatrix.evidence.reading.open_table import read_table
 from labmatrix.evidence.reading.table import RawTable
 from labmatrix.evidence.services.blob import blob_open
 from labmatrix.kernel.canonical import content_key
@@ -42,10 +42,6 @@ def metric_id(key: str, found: Found) -> uuid.UUID:
     return uuid.uuid5(_METRIC_NAMESPACE, "\n".join((key, found.name, found.method or "", at)))
 
 
-def _read(stream: BinaryIO, name: str, report: Callable[[float], None]) -> RawTable:
-    return read_delimited(stream, progress=report)
-
-
 def _tables(inputs: Mapping[str, Any], report: Report) -> dict[str, RawTable]:
     files = inputs["files"]
     tables = {}
@@ -56,7 +52,7 @@ def _tables(inputs: Mapping[str, Any], report: Report) -> dict[str, RawTable]:
             report(_READ_SHARE * (index + share) / len(files), f"reading {name}")
 
         with blob_open(Blob(sha256=file["sha256"])) as stream:
-            tables[name] = _read(stream, name, told)
+            tables[name] = read_table(stream, progress=told)
     return tables
 
 
