@@ -85,7 +85,7 @@ class DelimitedReading:
     """One reading of one file, block by block, in bounded memory.
 
     ``pieces`` gives the rows; afterwards ``findings`` holds what was met, and ``table`` makes a
-    whole table of the pieces for files that fit in memory.
+    whole table of the pieces for files that fit in memory. ``head`` has the first lines by number.
     """
 
     def __init__(
@@ -108,6 +108,7 @@ class DelimitedReading:
             dialect = with_overrides(dialect, overrides)
             lines = head_lines(head[:HEAD_BYTES], complete=complete, encoding=dialect.encoding)
             _refuse_other_columns(dialect, lines)
+        self.head = lines.text
         self.layout = layout_of(dialect, list(lines.text.items()), date_order=date_order)
         self._tracks = {
             index: TimeTrack(form, dialect.columns[index].name)
