@@ -143,6 +143,7 @@
       this.payload = JSON.parse(document.getElementById(element.dataset.figure).textContent);
       this.logarithmic = ((this.payload.layout || {}).xaxis || {}).type === "log";
       this.moving = [];
+      this.printing = false;
     }
 
     get draw() {
@@ -151,7 +152,20 @@
       if (this.payload.kind === "cycles") {
         layout.xaxis = { ...layout.xaxis, ...(this.logarithmic ? LOGARITHMIC : { type: "linear", tickformat: "," }) };
       }
-      return [this.payload.data.map((trace) => drawn(trace, ink)), layout];
+      return [this.payload.data.map((trace) => drawn(trace, ink)), this.printing ? over(layout, this.paperSize) : layout];
+    }
+
+    // The column of an A4 page is about 470 CSS pixels wide, with the margin 650: see print.css.
+    get paperSize() {
+      const small = { tickfont: { size: 10 }, title: { font: { size: 11 } } };
+      return {
+        width: this.element.classList.contains("wide") ? 650 : 470,
+        height: this.element.classList.contains("tall") ? 460 : 300,
+        font: { size: 11 },
+        legend: { font: { size: 10.5 } },
+        xaxis: small,
+        yaxis: small,
+      };
     }
 
     async first() {
@@ -166,6 +180,10 @@
     again() {
       if ("drawn" in this.element.dataset) return Plotly.react(this.plot, ...this.draw, CONFIG);
       return undefined;
+    }
+
+    fit() {
+      if ("drawn" in this.element.dataset) Plotly.Plots.resize(this.plot);
     }
 
     button(words, act, label) {
@@ -276,16 +294,22 @@
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
   new MutationObserver(redraw).observe(document.documentElement, { attributeFilter: ["data-theme"] });
 
-  // Paper is always day.
+  // Paper is always day, and narrower than the screen.
   let themeBefore;
+  const onPaper = async (printing) => {
+    for (const figure of figures) figure.printing = printing;
+    await redraw();
+    if (!printing) for (const figure of figures) figure.fit();
+  };
   window.addEventListener("beforeprint", () => {
     themeBefore = document.documentElement.dataset.theme;
     document.documentElement.dataset.theme = "day";
-    redraw();
+    onPaper(true);
   });
   window.addEventListener("afterprint", () => {
     if (themeBefore) document.documentElement.dataset.theme = themeBefore;
     else delete document.documentElement.dataset.theme;
+    onPaper(false);
   });
 
   window.notebookFigures = { redraw };
