@@ -15,8 +15,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from labmatrix.evidence.models import ChannelMapSaved
-from labmatrix.kernel.clock import now
+from labmatrix.evidence.models import ChannelMapSaved, Job
+from labmatrix.kernel.clock import iso, now
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
@@ -122,6 +122,35 @@ class RecordReduceView(APIView):
             now=now(),
         )
         return Response({"id": str(record.id), "job": str(job.id)}, status=202)
+
+
+class JobsView(APIView):
+    """GET /api/jobs/."""
+
+    @extend_schema(parameters=[OpenApiParameter("state", str)], responses=OpenApiTypes.OBJECT)
+    def get(self, request: Request) -> Response:
+        """Work asked for, newest first; only people of the laboratory see it."""
+        require(actor_of(request).role, Action.SEE_MACHINES)
+        jobs = Job.objects.order_by("-created_at", "id")
+        if state := request.query_params.get("state"):
+            jobs = jobs.filter(state=state)
+        pages = Pages()
+        page = pages.paginate_queryset(jobs, request, view=self)
+        return pages.get_paginated_response([_job_as_dict(job) for job in page or []])
+
+
+def _job_as_dict(job: Job) -> dict[str, Any]:
+    return {
+        "id": str(job.id),
+        "kind": job.kind,
+        "queue": job.queue,
+        "state": job.state,
+        "attempts": job.attempts,
+        "progress": {"fraction": job.progress, "words": job.progress_words},
+        "error": job.error,
+        "created_at": iso(job.created_at),
+        "finished_at": iso(job.finished_at) if job.finished_at else None,
+    }
 
 
 class MetricView(APIView):

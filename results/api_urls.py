@@ -10,6 +10,7 @@ urlpatterns = [
     path("records/", api.RecordsView.as_view(), name="records"),
     path("records/<uuid:record_id>/", api.RecordView.as_view(), name="record"),
     path("records/<uuid:record_id>/reduce/", api.RecordReduceView.as_view(), name="record-reduce"),
+    path("jobs/", api.JobsView.as_view(), name="jobs"),
     path("metrics/<uuid:metric_id>/", api.MetricView.as_view(), name="metric"),
     path("channel-maps/", api.ChannelMapsView.as_view(), name="channel-maps"),
     path("series/<str:code>/comparison/", api.ComparisonView.as_view(), name="comparison"),
