@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from labmatrix.kernel.errors import RangeError, RuleBroken, ShapeError
-from results.domain.reduction import cycles, noise
+from results.domain.reduction import cycles
 from results.domain.reduction.compiled import COMPILE_FROM, compiled
 from results.domain.reduction.cyclic import CyclicSettings, reduce_cyclic
 from results.domain.reduction.cyclic_stream import CyclicStream
@@ -34,6 +35,9 @@ def _dirty(seed: int) -> Record:
     )
     size = len(record.load)
     record.load[rng.integers(0, size, 3)] = np.nan
+    for channel in (record.load, record.deflection):
+        at, length = int(rng.integers(size)), int(rng.integers(1, 25))
+        channel[at : at + length] = rng.choice([0.0, -60.0, np.nan])
     if size > 60:
         record.time[int(rng.integers(size)) :] += rng.choice([0.0, 5.0, 100.0])
         record.time[int(rng.integers(size)) :] -= rng.choice([0.0, 0.0, 3.0])
@@ -44,7 +48,7 @@ def _in_chunks(record: Record, cuts: list[int], chosen: CyclicSettings, timed: b
     stream = CyclicStream(chosen, cycle_offset=7)
     tables: list[Any] = []
     edges = [0, *sorted(cut % (len(record.load) + 1) for cut in cuts), len(record.load)]
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
+    for start, stop in pairwise(edges):
         piece = slice(start, stop)
         # One array is filled anew for each chunk, as a reader does.
         chunk = [a[piece].copy() for a in (record.load, record.deflection, record.time)]
@@ -76,7 +80,7 @@ def _same(a: Outcome, b: Outcome) -> None:
     cuts=st.lists(st.integers(0, 3_000), max_size=6),
     timed=st.booleans(),
     cycles_by=st.sampled_from(["load", "deflection"]),
-    head=st.sampled_from([64, 300, noise.HEAD]),
+    head=st.sampled_from([64, 300, CyclicStream.HEAD]),
 )
 @settings(max_examples=120, deadline=None)
 def test_any_chunking_and_resuming_gives_the_same(
@@ -85,8 +89,7 @@ def test_any_chunking_and_resuming_gives_the_same(
     record = _dirty(seed)
     chosen = CyclicSettings.from_dict({"cycles_by": cycles_by, "longest_cycle_samples": 1_000})
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("results.domain.reduction.cyclic_stream.HEAD", head)
-        patch.setattr("results.domain.reduction.noise.HEAD", head)
+        patch.setattr(CyclicStream, "HEAD", head)
         whole = reduce_cyclic(
             load_kn=record.load,
             deflection_mm=record.deflection,
@@ -136,7 +139,7 @@ def test_what_is_kept_stays_bounded_while_cycles_are_drained() -> None:
         seen += len(stream.finished_cycles()["cycle"])
         kept.append(len(stream.state_dict()["buffer"]["samples"]["load"]))
     assert seen >= 790
-    assert max(kept[:3]) <= noise.HEAD
+    assert max(kept[:3]) <= CyclicStream.HEAD
     assert max(kept[4:]) <= 2 * (500 + 2 * cycles.WINDOW_MAX)
 
 

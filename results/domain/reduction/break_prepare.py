@@ -104,20 +104,20 @@ def _without_spikes(load: Floats, sigma: float, notes: list[Note]) -> npt.NDArra
     return good
 
 
-def _rest_count(load: Floats, sigma: float) -> int:
-    """Samples at the start before the load leaves its first level.
+def _rest_count(values: Floats, sigma: float) -> int:
+    """Samples at the start before a channel leaves its first level.
 
-    Halved until the load rises by no more than its noise over them, so that a record that begins
-    with the ramp has next to no rest.
+    Halved until it rises by no more than its noise over them, so that a record that begins with
+    the ramp has next to no rest.
     """
-    if len(load) < FEWEST:
+    if len(values) < FEWEST:
         return 1
-    level = float(np.median(load[:8]))
-    away = np.flatnonzero(np.abs(load - level) > 6.0 * sigma)
-    count = max(1, int(away[0]) if len(away) else len(load))
+    level = float(np.median(values[:8]))
+    away = np.flatnonzero(np.abs(values - level) > 6.0 * sigma)
+    count = max(1, int(away[0]) if len(away) else len(values))
     while count > 1:
         along = np.arange(count) - 0.5 * (count - 1)
-        rise = float(along @ load[:count]) / float(along @ along) * (count - 1)
+        rise = float(along @ values[:count]) / float(along @ along) * (count - 1)
         if abs(rise) <= sigma:
             break
         count //= 2
@@ -182,7 +182,9 @@ def _zeroed(
     notes: list[Note],
 ) -> tuple[Floats, Floats]:
     count = _rest_count(load, float(resolved["noise_load_kn"]))
-    rest, zero = float(np.mean(load[:count])), float(np.mean(deflection[:count]))
+    # Each channel has its own rest: with slack, deflection runs ahead of load.
+    still = min(count, _rest_count(deflection, noise_of(deflection).sigma))
+    rest, zero = float(np.mean(load[:count])), float(np.mean(deflection[:still]))
     resolved["rest_samples"] = count
     resolved["zero_deflection_mm"] = zero
     if abs(rest) > settings.zero_limit_share * float(np.max(np.abs(load))):

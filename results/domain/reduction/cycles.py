@@ -34,6 +34,7 @@ COLUMNS: dict[str, type[np.float64] | type[np.int64] | type[np.bool_]] = {
     "next_valley_index": np.int64,
     "samples": np.int64,
     "static": np.bool_,
+    "whole": np.bool_,
 }
 
 

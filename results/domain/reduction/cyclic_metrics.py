@@ -54,8 +54,8 @@ class Keeper:
         """Looks at newly finished cycles; columns as in ``COLUMNS``."""
         static = table["static"]
         for speed in (False, True):
-            of_speed = np.flatnonzero(static == speed)
-            self.counts[speed] += len(of_speed)
+            self.counts[speed] += int(np.count_nonzero(static == speed))
+            of_speed = np.flatnonzero((static == speed) & table["whole"])
             if len(of_speed):
                 for k in of_speed[: _FIRST - len(self.first[speed])]:
                     self.first[speed].append(row_of(table, int(k)))
@@ -131,14 +131,27 @@ class _Report:
         return "static" if counts[True] > counts[False] else "dynamic"
 
     def _used(self, row: Row | None) -> bool:
-        return row is not None and (
-            not self.timed or bool(row["static"]) == (self.speed == "static")
-        )
+        if row is None or not row["whole"]:
+            return False
+        return not self.timed or bool(row["static"]) == (self.speed == "static")
 
     def _chosen(self) -> list[Row]:
-        """The checkpoints of the used speed, and its last complete cycle, in order."""
+        """The checkpoints of the used speed, with its last cycle, in order.
+
+        A record that begins after an offset also gives its first cycle, so that a block recorded
+        around a checkpoint is joined to the others.
+        """
         numbers = {n: r for n, r in self.keeper.rows.items() if self.settings.is_checkpoint(n)}
-        other = sorted(n for n, row in numbers.items() if not self._used(row))
+        torn = sorted(n for n, row in numbers.items() if not row["whole"])
+        if torn:
+            self.notes.append(
+                Note(
+                    "cyclic.checkpoint-not-whole",
+                    f"The checkpoints at cycles {', '.join(map(str, torn))} have a gap within "
+                    "them and give no metric.",
+                )
+            )
+        other = sorted(n for n, r in numbers.items() if r["whole"] and not self._used(r))
         if other:
             self.notes.append(
                 Note(
@@ -152,6 +165,9 @@ class _Report:
         if ends:
             last = max(ends, key=lambda row: int(row["cycle"]))
             numbers[int(last["cycle"])] = last
+        first = self._first_cycles()
+        if first and self.resolved["cycle_offset"]:
+            numbers[int(first[0]["cycle"])] = first[0]
         return [numbers[n] for n in sorted(numbers) if self._used(numbers[n])]
 
     def _first_cycles(self) -> list[Row]:

@@ -22,13 +22,19 @@ def _interruptions(resolved: Mapping[str, Any], settings: CyclicSettings) -> Ite
             f"{left_out} of {resolved['count_rows']} samples are not numbers in load, deflection "
             "or time and were left out.",
         )
+    if resolved["count_dropouts"]:
+        yield Note(
+            "cyclic.dropouts",
+            f"{resolved['count_dropouts']} samples lie in drop-outs (jumps away and back within "
+            f"{settings.dropout_samples} samples) and were left out.",
+        )
     if gaps:
         yield Note(
             "cyclic.gaps",
             f"The record is interrupted {_times(gaps)} for more than {settings.gap_intervals:g} "
-            "sampling intervals. A cycle across a gap is not complete, and load cycles during a "
-            "gap are not counted: number later cycles by a record of their own with its cycle "
-            "offset.",
+            f"sampling intervals. {resolved['count_not_whole']} cycles with a short gap in them "
+            "are counted but give no metric. Load cycles during a long gap are not counted: "
+            "number later cycles by a record of their own with its cycle offset.",
         )
     if backward:
         yield Note(

@@ -6,6 +6,7 @@ from typing import ClassVar, Literal, Self
 
 from pydantic import model_validator
 
+from results.domain.reduction.dropouts import DROPOUT_RULE
 from results.domain.reduction.noise import BAND_RULE
 from results.domain.reduction.settings import ReductionSettings, setting
 
@@ -104,8 +105,20 @@ class CyclicSettings(ReductionSettings):
         5.0,
         unit="1",
         ge=1.5,
-        rule="A step longer than this many sampling intervals is a gap; the cycle across it is "
-        "not complete. Without time the rows left out are counted. None joins across gaps.",
+        rule="A step longer than this many times the usual step and the step before is a gap. "
+        "Without time the rows left out are counted. None sees no gaps.",
+    )
+    bridge_share: float = setting(
+        0.25,
+        unit="1",
+        ge=0.0,
+        lt=0.5,
+        rule="A gap of up to this share of the last cycle cannot hide a cycle: the search goes on "
+        "across it, and the cycle is counted but not whole and gives no metric. A longer gap "
+        "ends the stretch.",
+    )
+    dropout_samples: int | None = setting(
+        20, unit="1", ge=1, le=1_000, rule=f"{DROPOUT_RULE} None keeps every sample."
     )
     longest_cycle_samples: int = setting(
         2_000_000,

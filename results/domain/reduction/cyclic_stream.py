@@ -8,9 +8,7 @@ that give metrics; the outcome does not depend on how the record was cut into ch
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
-from itertools import pairwise
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,15 +16,17 @@ import numpy.typing as npt
 from labmatrix.kernel.errors import RangeError, RuleBroken, ShapeError
 from results.domain.reduction.compiled import loop_for
 from results.domain.reduction.cycles import COLUMNS, WINDOW_MAX, CycleMeasure
+from results.domain.reduction.cyclic_chosen import Chosen, choose
 from results.domain.reduction.cyclic_metrics import Keeper
 from results.domain.reduction.cyclic_settings import CyclicSettings
-from results.domain.reduction.noise import HEAD, Noise, noise_of
+from results.domain.reduction.dropouts import DropoutFilter
+from results.domain.reduction.interruptions import GapFinder
 from results.domain.reduction.outcome import Floats, Ints, Outcome, Table
 from results.domain.reduction.sample_buffer import Part, SampleBuffer
 from results.domain.reduction.turning import FALLING, VALLEY, new_state, scan_kernel
 
-STATE_VERSION = 1
-_COUNTERS = ("left_out", "gaps", "backward", "stalls", "starts_cut", "ends_cut", "cycles", "rows")
+STATE_VERSION = 2
+_COUNTERS = ("left_out", "stalls", "starts_cut", "ends_cut", "cycles", "not_whole", "rows")
 
 
 class CyclicStream:
@@ -41,16 +41,16 @@ class CyclicStream:
         RangeError: ``cycle_offset`` below 0.
     """
 
+    # Samples from which noise, band and interval are chosen, so that one pass is enough.
+    HEAD: ClassVar[int] = 200_000
+
     def __init__(self, settings: CyclicSettings, *, cycle_offset: int = 0) -> None:
         if cycle_offset < 0:
             raise RangeError("cycle_offset", cycle_offset, "0 or more load cycles")
         self.settings = settings
         self.cycle_offset = cycle_offset
         self.timed: bool | None = None
-        self.noise_load: Noise | None = None
-        self.noise_deflection: Noise | None = None
-        self.interval_s: float | None = None
-        self.band = 0.0
+        self.chosen: Chosen | None = None
         self.closed = False
         self.count = dict.fromkeys(_COUNTERS, 0)
         self.keeper = Keeper(settings)
@@ -60,8 +60,16 @@ class CyclicStream:
         self._stretch = 0
         self._stretch_start = True
         self._open: list[int] = []
-        self._last_step: tuple[float, int] | None = None
+        self._soft: list[int] = []
+        self._last_cycle = 0
+        self._filters: list[DropoutFilter] = []
+        self._finder = GapFinder(None, None)
         self._finished: list[Part] = []
+
+    @property
+    def _known(self) -> Chosen:
+        assert self.chosen is not None  # noqa: S101 - chosen before any scan
+        return self.chosen
 
     # -- samples in ------------------------------------------------------------------------
 
@@ -87,11 +95,11 @@ class CyclicStream:
                 "Samples were fed to a stream that was closed; a closed record takes no more.",
             )
         part = self._checked(load_kn, deflection_mm, time_s)
-        if self.noise_load is not None:
+        if self.chosen is not None:
             self._take(part)
         else:
             self._buffer.append(part)
-            if len(self._buffer) >= HEAD:
+            if len(self._buffer) >= self.HEAD:
                 self._choose_and_replay()
         self._buffer.own()
 
@@ -127,66 +135,53 @@ class CyclicStream:
             part = {name: values[good] for name, values in part.items()}
         return part
 
-    def _choose_and_replay(self) -> None:
+    def _choose_and_replay(self, *, last: bool = False) -> None:
         whole = self._buffer.whole()
-        self.noise_load = noise_of(whole["load"])
-        self.noise_deflection = noise_of(whole["deflection"])
-        by_load = self.settings.cycles_by == "load"
-        bounding = self.noise_load if by_load else self.noise_deflection
-        given = self.settings.noise_band
-        self.band = bounding.band if given is None else given
-        if self.timed:
-            steps = np.diff(whole["time"][:HEAD])
-            ahead = steps[steps > 0.0]
-            self.interval_s = float(np.median(ahead)) if len(ahead) else None
+        if not self.timed:
+            whole = {name: values for name, values in whole.items() if name != "time"}
+        head = {name: values[: self.HEAD] for name, values in whole.items()}
+        self._set_chosen(choose(head, self.settings))
         self._buffer = SampleBuffer()
-        self._take(whole)
+        self._take(whole, last=last)
+
+    def _set_chosen(self, chosen: Chosen) -> None:
+        self.chosen = chosen
+        self._finder = GapFinder(self.settings.gap_intervals, chosen.interval_s)
+        longest = self.settings.dropout_samples
+        if longest is not None:
+            self._filters = [
+                DropoutFilter("load", chosen.load_jump, longest),
+                DropoutFilter("deflection", chosen.deflection_jump, longest),
+            ]
 
     # -- the scan --------------------------------------------------------------------------
 
-    def _take(self, part: Part) -> None:
-        if not len(part["load"]):
+    def _take(self, part: Part, *, last: bool = False) -> None:
+        for stage in self._filters:
+            part = stage.push(part, last=last)
+        size = len(part["load"])
+        if not size:
             return
-        cuts = self._breaks(part)
-        edges = [0, *cuts.tolist(), len(part["load"])]
-        for k, (start, stop) in enumerate(pairwise(edges)):
-            if k > 0:
+        done = 0
+        for at, missing in self._finder.find(part):
+            self._scan({name: values[done:at] for name, values in part.items()})
+            done = at
+            if missing <= self.settings.bridge_share * self._last_cycle:
+                self._soft.append(self._seen)
+            else:
                 self._end_stretch()
-            self._scan({name: values[start:stop] for name, values in part.items()})
-
-    def _breaks(self, part: Part) -> Ints:
-        """Positions in the part before which the record is interrupted."""
-        row, time = part["row"], part.get("time")
-        before_time, before_row = self._last_step or (
-            float(time[0]) if time is not None else 0.0,
-            int(row[0]) - 1,
-        )
-        self._last_step = (float(time[-1]) if time is not None else 0.0, int(row[-1]))
-        backward = np.zeros(len(row), dtype=np.bool_)
-        if time is not None:
-            step = np.diff(time, prepend=before_time)
-            backward = step < 0.0
-            unit = self.interval_s
-        else:
-            step = np.diff(row, prepend=before_row).astype(np.float64)
-            unit = 1.0
-        gap = np.zeros(len(row), dtype=np.bool_)
-        if unit is not None and self.settings.gap_intervals is not None:
-            gap = step > self.settings.gap_intervals * unit * (1.0 + 1e-9)
-        self.count["gaps"] += int(np.count_nonzero(gap))
-        self.count["backward"] += int(np.count_nonzero(backward))
-        return np.flatnonzero(gap | backward)
+        self._scan({name: values[done:] for name, values in part.items()})
 
     def _scan(self, part: Part) -> None:
         """Feeds one unbroken stretch to the scan, anew after each standstill."""
-        limit = self.settings.longest_cycle_samples
+        limit, band = self.settings.longest_cycle_samples, self._known.band
         while len(part["load"]):
             bounding = part[self.settings.cycles_by]
             size = len(bounding)
             index, kind = np.empty(size + 1, dtype=np.int64), np.empty(size + 1, dtype=np.int64)
             scan = loop_for(scan_kernel, self._seen + size)
             found, consumed = scan(
-                bounding, self._seen, self.band, limit, self._scan_f, self._scan_i, index, kind
+                bounding, self._seen, band, limit, self._scan_f, self._scan_i, index, kind
             )
             self._buffer.append({name: values[:consumed] for name, values in part.items()})
             self._seen += consumed
@@ -226,7 +221,7 @@ class CyclicStream:
 
     def _starts_at_valley(self, points: Ints) -> bool:
         start, peak, valley = self._bounding(points).tolist()
-        allowed = max(self.band, self.settings.edge_share * (peak - min(start, valley)))
+        allowed = max(self._known.band, self.settings.edge_share * (peak - min(start, valley)))
         return bool(abs(start - valley) <= allowed)
 
     def _end_stretch(self) -> None:
@@ -236,11 +231,11 @@ class CyclicStream:
         if phase == FALLING and len(self._open) == 2:
             points = np.array([*self._open, low], dtype=np.int64)
             valley, peak, end = self._bounding(points).tolist()
-            if end <= valley + max(self.band, self.settings.edge_share * (peak - valley)):
+            if end <= valley + max(self._known.band, self.settings.edge_share * (peak - valley)):
                 self._close_cycles(points)
                 cut = False
         self.count["ends_cut"] += int(cut)
-        self._open = []
+        self._open, self._soft = [], []
         self._scan_f, self._scan_i = new_state()
         self._buffer = SampleBuffer(self._seen)
         self._stretch = self._seen
@@ -250,15 +245,13 @@ class CyclicStream:
 
     def _measure(self, points: Ints) -> None:
         buffer, base = self._buffer.whole(), self._buffer.base
-        assert self.noise_load is not None  # noqa: S101 - chosen before any scan
-        assert self.noise_deflection is not None  # noqa: S101
         local = points - base
         valley, peak, after = local[:-1:2], local[1::2], local[2::2]
         measure = CycleMeasure(
             buffer["load"],
             buffer["deflection"],
-            sigma_load=self.noise_load.sigma,
-            sigma_deflection=self.noise_deflection.sigma,
+            sigma_load=self._known.load.sigma,
+            sigma_deflection=self._known.deflection.sigma,
             fitted=self.settings.extremes == "fitted",
             effort=self._seen,
         )
@@ -279,9 +272,22 @@ class CyclicStream:
         row = buffer["row"]
         table["valley_index"], table["peak_index"] = row[valley], row[peak]
         table["next_valley_index"], table["samples"] = row[after], after - valley
+        table["whole"] = self._whole(points[:-1:2], points[2::2])
+        self._last_cycle = int(table["samples"][-1])
         ordered = {name: table[name] for name in COLUMNS}
         self.keeper.keep(ordered)
         self._finished.append(ordered)
+
+    def _whole(self, start: Ints, end: Ints) -> npt.NDArray[np.bool_]:
+        """Which cycles no bridged gap lies in."""
+        soft = np.array(self._soft, dtype=np.int64)
+        inside = np.searchsorted(soft, end, side="right") - np.searchsorted(
+            soft, start, side="right"
+        )
+        self._soft = [at for at in self._soft if at > end[-1]]
+        self.count["not_whole"] += int(np.count_nonzero(inside))
+        whole: npt.NDArray[np.bool_] = inside == 0
+        return whole
 
     def _frequency(self, buffer: Part, start: Ints, end: Ints) -> Floats:
         frequency = np.full(len(start), np.nan)
@@ -302,8 +308,10 @@ class CyclicStream:
         """Ends the record; its last cycle is closed by the trailing valley."""
         if self.closed:
             return
-        if self.noise_load is None:
-            self._choose_and_replay()
+        if self.chosen is None:
+            self._choose_and_replay(last=True)
+        else:
+            self._take(self._checked([], [], [] if self.timed else None), last=True)
         self._end_stretch()
         self.closed = True
 
@@ -318,20 +326,16 @@ class CyclicStream:
                 "reduction.stream-open",
                 "The outcome of a record was asked for before its end; close the stream first.",
             )
-        assert self.noise_load is not None  # noqa: S101 - closed streams have chosen
-        assert self.noise_deflection is not None  # noqa: S101
+        count = self.count | {
+            "dropouts": sum(stage.left_out for stage in self._filters),
+            "gaps": self._finder.gaps,
+            "backward": self._finder.backward,
+        }
         resolved = {
             "cycle_offset": self.cycle_offset,
-            "noise_band": self.band,
-            "noise_load_kn": self.noise_load.sigma,
-            "noise_deflection_mm": self.noise_deflection.sigma,
-            "resolution_load_kn": self.noise_load.resolution,
-            "resolution_deflection_mm": self.noise_deflection.resolution,
-            "spread_load_kn": self.noise_load.spread,
-            "spread_deflection_mm": self.noise_deflection.spread,
-            "interval_s": self.interval_s,
             "timed": bool(self.timed),
-            **{f"count_{name}": number for name, number in self.count.items()},
+            **self._known.resolved(),
+            **{f"count_{name}": number for name, number in count.items()},
         }
         return self.keeper.outcome(resolved, table)
 
@@ -359,10 +363,7 @@ class CyclicStream:
             "settings": self.settings.as_dict(),
             "cycle_offset": self.cycle_offset,
             "timed": self.timed,
-            "noise_load": asdict(self.noise_load) if self.noise_load else None,
-            "noise_deflection": asdict(self.noise_deflection) if self.noise_deflection else None,
-            "interval_s": self.interval_s,
-            "band": self.band,
+            "chosen": self.chosen.as_dict() if self.chosen else None,
             "closed": self.closed,
             "count": dict(self.count),
             "keeper": self.keeper.state_dict(),
@@ -370,7 +371,10 @@ class CyclicStream:
             "places": [self._seen, self._stretch],
             "stretch_start": self._stretch_start,
             "open": list(self._open),
-            "last_step": list(self._last_step) if self._last_step else None,
+            "soft": list(self._soft),
+            "last_cycle": self._last_cycle,
+            "filters": [stage.state() for stage in self._filters],
+            "finder": [self._finder.gaps, self._finder.backward, self._finder.last],
             "buffer": self._buffer.state(),
         }
 
@@ -390,18 +394,20 @@ class CyclicStream:
         stream = cls(
             CyclicSettings.from_dict(state["settings"]), cycle_offset=state["cycle_offset"]
         )
-        stream.timed, stream.interval_s = state["timed"], state["interval_s"]
-        stream.band, stream.closed = state["band"], state["closed"]
-        if state["noise_load"] is not None:
-            stream.noise_load = Noise(**state["noise_load"])
-            stream.noise_deflection = Noise(**state["noise_deflection"])
+        stream.timed, stream.closed = state["timed"], state["closed"]
+        if state["chosen"] is not None:
+            stream._set_chosen(Chosen.from_dict(state["chosen"]))
+            for stage, kept in zip(stream._filters, state["filters"], strict=True):
+                stage.load_state(kept)
+            finder = stream._finder
+            finder.gaps, finder.backward, last = state["finder"]
+            finder.last = None if last is None else (float(last[0]), float(last[1]))
         stream.count = dict(state["count"])
         stream.keeper.load_state(state["keeper"])
         stream._scan_f = np.array(state["scan"][0], dtype=np.float64)
         stream._scan_i = np.array(state["scan"][1], dtype=np.int64)
         stream._seen, stream._stretch = state["places"]
         stream._stretch_start, stream._open = state["stretch_start"], list(state["open"])
-        last = state["last_step"]
-        stream._last_step = None if last is None else (float(last[0]), int(last[1]))
+        stream._soft, stream._last_cycle = list(state["soft"]), int(state["last_cycle"])
         stream._buffer = SampleBuffer.from_state(state["buffer"])
         return stream

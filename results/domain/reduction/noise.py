@@ -9,8 +9,6 @@ import numpy as np
 
 from results.domain.reduction.outcome import Floats
 
-# Samples at the start of a record from which its noise is judged, so that one pass is enough.
-HEAD = 200_000
 # Sixth differences of white noise have a variance of C(12, 6) times its own; a slow signal all
 # but vanishes in them.
 _ORDER, _GAIN = 6, math.sqrt(924.0)
@@ -48,7 +46,7 @@ class Noise:
 
 
 def noise_of(values: Floats) -> Noise:
-    """Noise of a channel, from its first ``HEAD`` samples.
+    """Noise of a channel.
 
     The level is the median absolute sixth difference, so that neither the signal nor a few jumps
     enter it. Records shorter than ``FEWEST`` samples show no noise that could be told from signal.
@@ -56,16 +54,15 @@ def noise_of(values: Floats) -> Noise:
     Args:
         values: finite samples in order, shape (n,).
     """
-    head = values[:HEAD]
-    if len(head) < FEWEST:
-        spread = float(np.ptp(head)) if len(head) else 0.0
+    if len(values) < FEWEST:
+        spread = float(np.ptp(values)) if len(values) else 0.0
         return Noise(sigma=0.0, resolution=0.0, spread=spread)
-    steps = np.abs(np.diff(head))
+    steps = np.abs(np.diff(values))
     moved = steps[steps > 0.0]
     stepped = len(moved) and len(steps) - len(moved) >= _REPEATED * len(steps)
     resolution = float(moved.min()) if stepped else 0.0
-    rough = float(np.median(np.abs(np.diff(head, _ORDER)))) / _NORMAL_MEDIAN / _GAIN
-    low, high = np.percentile(head, (0.1, 99.9))
+    rough = float(np.median(np.abs(np.diff(values, _ORDER)))) / _NORMAL_MEDIAN / _GAIN
+    low, high = np.percentile(values, (0.1, 99.9))
     return Noise(
         sigma=max(rough, resolution / math.sqrt(12.0)),
         resolution=resolution,
