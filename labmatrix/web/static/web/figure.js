@@ -274,11 +274,15 @@
     }
   }
 
-  const figures = [...document.querySelectorAll("figure[data-figure]")].map((element) => new Figure(element));
+  const figures = [];
   const redraw = () => Promise.all(figures.map((figure) => figure.again()));
 
-  const drawAll = async () => {
-    for (const figure of figures) {
+  // Also for a part of the page that came later: notebookFigures.draw(part).
+  const draw = async (part) => {
+    const found = [...part.querySelectorAll("figure[data-figure]:not([data-drawn])")];
+    const fresh = found.map((element) => new Figure(element));
+    figures.push(...fresh);
+    for (const figure of fresh) {
       try {
         await figure.first();
       } catch (error) {
@@ -312,6 +316,6 @@
     onPaper(false);
   });
 
-  window.notebookFigures = { redraw };
-  drawAll();
+  window.notebookFigures = { draw, redraw };
+  draw(document);
 })();
