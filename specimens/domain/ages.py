@@ -40,10 +40,23 @@ def exposure_ended(life: Life) -> datetime | None:
     return max(stay.until for stay in stays if stay.until is not None)
 
 
+def ages_since(
+    *,
+    concrete: datetime | None,
+    mortar: datetime | None,
+    exposure: datetime | None,
+    at: datetime,
+) -> Ages:
+    """Ages in days at an instant, from the instants at which each began."""
+    return Ages(
+        concrete_d=_days(concrete, at),
+        mortar_d=_days(mortar, at),
+        since_exposure_d=_days(exposure, at),
+    )
+
+
 def ages_at(life: Life, at: datetime) -> Ages:
     """Ages in days at an instant."""
-    return Ages(
-        concrete_d=_days(concrete_began(life), at),
-        mortar_d=_days(life.mortar_at, at),
-        since_exposure_d=_days(exposure_ended(life), at),
+    return ages_since(
+        concrete=concrete_began(life), mortar=life.mortar_at, exposure=exposure_ended(life), at=at
     )

@@ -8,77 +8,24 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError, field_validator, model_validator
 
-from labmatrix.kernel.errors import ShapeError, UserError
-from labmatrix.kernel.units import dimension_of, to_base
+from labmatrix.kernel.errors import ShapeError
+from specimens.domain.quantity import (
+    Force,
+    Frequency,
+    Length,
+    Moment,
+    Payload,
+    Quantity,
+    measures,
+    unit_field,
+)
 
 Text = Annotated[str, Field(min_length=1, max_length=2000)]
 Name = Annotated[str, Field(min_length=1, max_length=120)]
 Position = Annotated[str, Field(max_length=60)]
-
-
-class Payload(BaseModel):
-    """Base of all payloads: nothing unknown gets in, nothing changes later."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, strict=True)
-
-
-class Quantity(Payload):
-    """A number with its unit."""
-
-    value: float = Field(allow_inf_nan=False, ge=-1e12, le=1e12)
-    unit: str
-
-    def base(self) -> float:
-        """The value in the base unit of its dimension."""
-        return to_base(self.value, self.unit)
-
-
-def _measures(quantity: Quantity, dimension: str) -> Quantity:
-    try:
-        found = dimension_of(quantity.unit).name
-    except UserError as error:
-        raise ValueError(error.message) from error
-    if found != dimension:
-        raise ValueError(f"{quantity.unit} measures {found}; a {dimension} is needed")
-    return quantity
-
-
-class Force(Quantity):
-    """A force, base unit kN."""
-
-    @model_validator(mode="after")
-    def _is_force(self) -> Force:
-        _measures(self, "force")
-        return self
-
-
-class Length(Quantity):
-    """A length, base unit mm."""
-
-    @model_validator(mode="after")
-    def _is_length(self) -> Length:
-        _measures(self, "length")
-        return self
-
-
-class Moment(Quantity):
-    """A bending moment, base unit kN·m."""
-
-    @model_validator(mode="after")
-    def _is_moment(self) -> Moment:
-        _measures(self, "moment")
-        return self
-
-
-class Frequency(Quantity):
-    """A frequency, base unit Hz."""
-
-    @model_validator(mode="after")
-    def _is_frequency(self) -> Frequency:
-        _measures(self, "frequency")
-        return self
+EARLIEST_YEAR = 1800  # older members than that are not of reinforced concrete
 
 
 class Empty(Payload):
@@ -89,14 +36,21 @@ class Origin(Payload):
     """How the specimen came to be; the date may be unknown."""
 
     how: Literal["cast", "cored", "salvaged"]
-    date: str | None = None
+    date: str | None = Field(
+        default=None,
+        description="Day on which the concrete was placed, if it is known.",
+        json_schema_extra={"format": "date"},
+    )
 
     @field_validator("date")
     @classmethod
     def _is_day(cls, value: str | None) -> str | None:
-        if value is not None:
-            dt.date.fromisoformat(value)
-        return value
+        if value is None:
+            return None
+        day = dt.date.fromisoformat(value)
+        if not EARLIEST_YEAR <= day.year < 2200:
+            raise ValueError(f"the year {day.year} lies outside {EARLIEST_YEAR} to 2199")
+        return day.isoformat()
 
 
 class Cast(Payload):
@@ -128,7 +82,7 @@ class Prepared(Payload):
     """Surface made ready: concrete surface profile 1 to 10 (ICRI 310.2R scale) and moisture."""
 
     method: Name
-    profile: int = Field(ge=1, le=10)
+    profile: int = Field(ge=1, le=10, description="Concrete surface profile (CSP), 1 to 10.")
     moisture: Literal["dry", "saturated surface-dry", "wet"]
 
 
@@ -139,7 +93,9 @@ class Layer(Payload):
     ply: int | None = Field(default=None, ge=1, le=20)
     lot: Name
     thickness: Length | None = None
-    orientation: float | None = Field(default=None, ge=-90, le=90, description="degrees")
+    orientation: float | None = Field(
+        default=None, ge=-90, le=90, description="Degrees from the member's axis."
+    )
 
     @model_validator(mode="after")
     def _fabric_has_ply(self) -> Layer:
@@ -170,16 +126,22 @@ class Cured(Payload):
 class Stay(Payload):
     """Into or out of a machine's position, for a run of it."""
 
-    machine: Name
+    machine: Name = Field(description="Code on the machine's label.")
     position: Position = ""
-    run: Position = ""
+    run: Position = Field(default="", description="Only when it is there to be exposed.")
 
 
 class Loaded(Payload):
     """A sustained load applied, and what it is a share of."""
 
     load: Force
-    reference: Name
+    reference: Name = Field(description="What the load is a share of.")
+
+
+class AnyQuantity(Quantity):
+    """A number in a unit of any quantity that is read by hand."""
+
+    unit: str = unit_field("force", "length", "strain", "temperature", "humidity", "number")
 
 
 class Read(Payload):
@@ -196,7 +158,7 @@ class Read(Payload):
         "humidity",
         "count",
     ]
-    value: Quantity
+    value: AnyQuantity
 
     @model_validator(mode="after")
     def _unit_fits(self) -> Read:
@@ -207,7 +169,7 @@ class Read(Payload):
             "strain": "strain",
             "count": "number",
         }.get(self.quantity, "length")
-        _measures(self.value, wanted)
+        measures(self.value, wanted)
         return self
 
 
@@ -238,7 +200,9 @@ class CyclingStarted(Payload):
 class Counted(Payload):
     """The load-cycle counter of the run as read: cycles since it started."""
 
-    cycles: int = Field(ge=0, le=10**10)
+    cycles: int = Field(
+        ge=0, le=10**10, description="As the counter reads: since this run started."
+    )
 
 
 class Reason(Payload):
@@ -250,9 +214,9 @@ class Reason(Payload):
 class Mode(Payload):
     """How it failed: letter in a named scheme, and words."""
 
-    scheme: Name
+    scheme: Name = Field(description="The scheme in which failure modes are lettered.")
     letter: str = Field(max_length=4)
-    words: Text
+    words: Text = Field(description="What was seen.")
 
 
 End = Literal["failed in cycling", "failed in the frame", "broken", "run-out, then broken"]
@@ -263,7 +227,9 @@ class Broken(Payload):
 
     end: End
     mode: Mode
-    location: Position = ""
+    location: Position = Field(
+        default="", description="Only when one location was tested: the specimen lives on."
+    )
 
 
 class OpenedUp(Payload):
@@ -310,7 +276,7 @@ class Checklist(Payload):
     """A signed list."""
 
     name: Name
-    answers: dict[str, str | bool]
+    answers: dict[str, str | bool] = Field(description="One line each: question: answer.")
 
 
 class Corrected(Payload):

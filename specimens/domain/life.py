@@ -31,6 +31,7 @@ class SustainedLoad:
     load_kn: float
     reference: str
     since: datetime
+    until: datetime | None = None
 
 
 @dataclass
@@ -94,6 +95,7 @@ class Life:
     stays: list[StayInMachine] = field(default_factory=list)
     sustained: SustainedLoad | None = None
     sustained_ever: bool = False
+    sustained_before: list[SustainedLoad] = field(default_factory=list)
     runs: list[CyclingRun] = field(default_factory=list)
     breaks: list[BreakSeen] = field(default_factory=list)
     opened_up: dict[str, Any] | None = None
@@ -210,6 +212,7 @@ def _left(life: Life, event: EventFact) -> None:
 
 
 def _loaded(life: Life, event: EventFact) -> None:
+    _unload(life, event.occurred_at)
     load = event.payload["load"]
     life.sustained = SustainedLoad(
         to_base(load["value"], load["unit"]), event.payload["reference"], event.occurred_at
@@ -248,10 +251,17 @@ def _cycling_stopped(life: Life, event: EventFact) -> None:
     run.until, run.reason = max(event.occurred_at, run.since), event.payload["reason"]
 
 
+def _unload(life: Life, at: datetime) -> None:
+    if life.sustained is not None:
+        life.sustained.until = max(at, life.sustained.since)
+        life.sustained_before.append(life.sustained)
+        life.sustained = None
+
+
 def _close_everything(life: Life, at: datetime) -> None:
     if (run := life.open_run) is not None:
         run.until = max(at, run.since)
-    life.sustained = None
+    _unload(life, at)
 
 
 def _broken(life: Life, event: EventFact) -> None:
