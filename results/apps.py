@@ -12,9 +12,14 @@ class ResultsConfig(AppConfig):
     label = "results"
 
     def ready(self) -> None:
-        """Take the reductions among the jobs."""
+        """Take the reductions among the jobs; put the door into the head of the pages."""
         from labmatrix.evidence.registry import handler_register
+        from labmatrix.web.domain.roles import Action
+        from labmatrix.web.navigation import door_register
         from results.services.record import JOB_KIND
         from results.services.reduce import ReduceHandler
 
         handler_register(JOB_KIND, ReduceHandler())
+        door_register(
+            place=40, label="Records", url_name="results:record-list", action=Action.SEE_WORK
+        )

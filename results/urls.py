@@ -2,7 +2,20 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
+
+from results.views import comparison, metrics, records
 
 app_name = "results"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("records/", records.RecordList.as_view(), name="record-list"),
+    path("records/new/", records.RecordNew.as_view(), name="record-new"),
+    path("records/<uuid:record_id>/", records.RecordPage.as_view(), name="record"),
+    path(
+        "records/<uuid:record_id>/files/<int:position>/",
+        records.RecordFileDownload.as_view(),
+        name="record-file",
+    ),
+    path("metrics/<uuid:metric_id>/", metrics.MetricPage.as_view(), name="metric"),
+    path("series/<str:code>/comparison/", comparison.ComparisonPage.as_view(), name="comparison"),
+]
