@@ -30,6 +30,7 @@ class Channel:
         file: name of the file.
         zero: what was subtracted, in the base unit, before scale and sign.
         entry: the map's entry that made it.
+        joined_from: the file that it came from, where it was moved onto another file's rows.
     """
 
     quantity: str
@@ -41,6 +42,7 @@ class Channel:
     file: str
     zero: float
     entry: ChannelEntry
+    joined_from: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
