@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -11,9 +12,10 @@ from django.db.models import QuerySet
 from conditioning.models import Machine
 from labmatrix.kernel.clock import parse_instant
 from labmatrix.kernel.errors import NotFound
-from labmatrix.web.domain.roles import NOT_YOURS, Action, require
+from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed, require
 from labmatrix.web.models import Person
 from specimens.models import Event, SpecimenState
+from specimens.selectors.access import programme_roles
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,17 @@ def occupancy_of(machine: Machine) -> tuple[Occupant, ...]:
     )
     found = [occupant for state in states for occupant in _occupants(state, machine.code)]
     return tuple(sorted(found, key=lambda o: (_place_key(o.position), o.specimen)))
+
+
+def occupants_as_seen_by(actor: Person, occupants: Sequence[Occupant]) -> tuple[Occupant, ...]:
+    """Occupants with the codes of other people's programmes and runs left empty."""
+    roles = programme_roles(actor)
+    return tuple(
+        o
+        if allowed(roles.get(o.programme_code), Action.SEE_WORK)
+        else replace(o, specimen="", programme_code="", run="")
+        for o in occupants
+    )
 
 
 def _occupants(state: SpecimenState, code: str) -> list[Occupant]:

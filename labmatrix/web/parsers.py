@@ -16,6 +16,7 @@ NOT_JSON = "The body is not JSON: {reason}."
 TOO_DEEP = "The body nests deeper than {most} levels."
 TOO_LARGE = "The body has more than {most} bytes; send it in parts."
 DEPTH_MAX = 40
+DIGITS_MAX = 300  # what a float can still hold
 
 
 class BoundedJSONParser(BaseParser):
@@ -50,14 +51,15 @@ def json_parse(body: bytes) -> Any:
     """
     try:
         data = json.loads(
-            body.decode("utf-8"), parse_float=_finite, parse_constant=_refuse_constant
+            body.decode("utf-8"),
+            parse_float=_finite,
+            parse_int=_integer,
+            parse_constant=_refuse_constant,
         )
     except UnicodeDecodeError as error:
         raise _not_json(f"it is not UTF-8 at byte {error.start}") from error
     except json.JSONDecodeError as error:
         raise _not_json(f"{error.msg} at line {error.lineno}, column {error.colno}") from error
-    except ValueError as error:  # an integer of thousands of digits
-        raise _not_json("a number has too many digits") from error
     except RecursionError as error:
         raise _too_deep() from error
     if _is_deep(data):
@@ -78,6 +80,12 @@ def _finite(text: str) -> float:
     if not math.isfinite(value):
         raise _not_json(f"the number {text[:40]} is beyond what can be computed with")
     return value
+
+
+def _integer(text: str) -> int:
+    if len(text) > DIGITS_MAX:
+        raise _not_json(f"the number {text[:40]} … has {len(text)} digits")
+    return int(text)
 
 
 def _refuse_constant(name: str) -> NoReturn:
