@@ -1,13 +1,13 @@
-"""The Celery application: two queues, short and long; messages carry job ids only."""
+"""The Celery application of the command line: two queues, short and long; messages carry ids."""
 
 from __future__ import annotations
 
 import os
 
-from celery import Celery
-
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labmatrix.settings")
 
-app = Celery("labmatrix")
-app.config_from_object("django.conf:settings", namespace="CELERY")
+from labmatrix.evidence.broker import app
+
 app.autodiscover_tasks(["labmatrix.evidence"])
+
+__all__ = ["app"]

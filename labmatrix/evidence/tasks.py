@@ -5,13 +5,13 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from celery import shared_task
 from celery.signals import task_failure
 
+from labmatrix.evidence.broker import app
 from labmatrix.evidence.services.job import TASK_NAME, job_perform, job_release
 
 
-@shared_task(name=TASK_NAME)
+@app.task(name=TASK_NAME)
 def job_run(job_id: str) -> bool:
     """Do a job; harmless when it is done, running elsewhere, or unknown."""
     return job_perform(job_id=uuid.UUID(job_id))

@@ -10,12 +10,12 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
 
-from celery import current_app
 from django.conf import settings
 from django.db import transaction
 from django.db.models import F, Q
 from django.db.models.functions import Greatest
 
+from labmatrix.evidence.broker import app
 from labmatrix.evidence.models import Job
 from labmatrix.evidence.registry import handler_get
 from labmatrix.evidence.services.ledger import ledger_transaction
@@ -58,7 +58,7 @@ def job_submit(
 
 def job_send(job_id: uuid.UUID, queue: str) -> None:
     """Hand the id to the broker. A message that is lost is sent again by the sweeper."""
-    current_app.send_task(TASK_NAME, args=[str(job_id)], queue=queue)
+    app.send_task(TASK_NAME, args=[str(job_id)], queue=queue)
     Job.objects.filter(id=job_id).update(sent_at=clock_now())
 
 
