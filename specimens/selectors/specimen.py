@@ -18,7 +18,7 @@ from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.domain.roles import Action
 from labmatrix.web.models import Person
 from specimens.domain.ages import Ages, ages_since
-from specimens.models import Specimen, SpecimenState
+from specimens.models import Location, Specimen, SpecimenState
 from specimens.selectors.access import specimen_list_visible
 
 
@@ -30,6 +30,7 @@ class SpecimenFilter:
     series: str = ""
     cell: str = ""
     stage: str = ""
+    code: str = ""
 
 
 def specimen_list_ids(*, actor: Person, wanted: SpecimenFilter) -> QuerySet[Specimen, int]:
@@ -40,7 +41,8 @@ def specimen_list_ids(*, actor: Person, wanted: SpecimenFilter) -> QuerySet[Spec
         ShapeError: ``input.text``.
     """
     check_storable(
-        [wanted.programme, wanted.series, wanted.cell, wanted.stage], argument="the filter"
+        [wanted.programme, wanted.series, wanted.cell, wanted.stage, wanted.code],
+        argument="the filter",
     )
     found = specimen_list_visible(actor=actor)
     if wanted.programme:
@@ -51,6 +53,8 @@ def specimen_list_ids(*, actor: Person, wanted: SpecimenFilter) -> QuerySet[Spec
         found = found.filter(cell__series__code=wanted.series)
     if wanted.cell:
         found = found.filter(cell__code=wanted.cell)
+    if wanted.code:
+        found = found.filter(code=wanted.code)
     if wanted.stage:
         found = found.filter(state__stage=wanted.stage)
     return found.order_by("code").values_list("pk", flat=True)
@@ -105,6 +109,15 @@ def cell_list_unfilled(series: Series) -> list[tuple[Cell, int, int]]:
         .annotate(n=Count("pk"))
     )
     return [(cell, cell.replicates, have.get(cell.pk, 0)) for cell in cell_list_of_series(series)]
+
+
+def location_list_of(ids: Sequence[int]) -> dict[int, list[Location]]:
+    """Locations by the row of their specimen; one query."""
+    found: dict[int, list[Location]] = {}
+    rows = Location.objects.filter(specimen__in=ids).select_related("subject")
+    for row in rows.order_by("name"):
+        found.setdefault(row.specimen_id, []).append(row)
+    return found
 
 
 def location_list(specimen: Specimen) -> list[dict[str, Any]]:

@@ -21,7 +21,12 @@ from specimens.domain.fold import foresee
 from specimens.domain.plan import Plan
 from specimens.models import Event, Specimen
 from specimens.selectors.access import programme_roles, subject_role
-from specimens.services.event_parse import event_parse, event_sent_id, event_subject_code
+from specimens.services.event_parse import (
+    event_names,
+    event_parse,
+    event_sent_id,
+    event_subject_code,
+)
 from specimens.services.mirror import event_body
 from specimens.services.projection import specimen_project
 
@@ -64,11 +69,14 @@ class _Admission:
         self.skew_seconds = skew_seconds
         self.roles = programme_roles(actor)
         self.subjects: dict[str, Subject] = {}
+        self.judged: set[str] = set()
 
     def preload(self, raws: Sequence[object]) -> None:
+        """Read the subjects of a batch, and what its corrections are about."""
         codes = {code for raw in raws if (code := event_subject_code(raw)) is not None}
         found = Subject.objects.filter(code__in=sorted(codes))
         self.subjects = {subject.code: subject for subject in found}
+        self.judged = _about_judgements(raws)
 
     def asked(self, raw: object) -> Asked:
         """A request that may be stored.
@@ -80,10 +88,33 @@ class _Admission:
         subject = self.subjects.get(code)
         if subject is None:
             raise NotFound("access.not-yours", NOT_YOURS)
-        action = Action.JUDGE if fact.kind == "judged" else Action.LOG_EVENT
+        judges = fact.kind == "judged" or fact.names in self.judged
+        action = Action.JUDGE if judges else Action.LOG_EVENT
         require(subject_role(subject, self.roles, self.actor), action)
         _check_kind_for(subject, fact.kind)
         return Asked(fact, subject)
+
+
+def _about_judgements(raws: Sequence[object]) -> set[str]:
+    """Events named by these that are judgements, or corrections that end at one.
+
+    Who may not judge may not strike a judgement either, nor what struck one.
+    """
+    named = {key for raw in raws if (key := event_names(raw)) is not None}
+    begun = {key: {key} for key in named}  # event on a path -> where its paths began
+    ahead, found = set(named), set()
+    while ahead:
+        events = Event.objects.filter(pk__in=[uuid.UUID(key) for key in ahead])
+        ahead = set()
+        for event in events:
+            roots = begun[str(event.pk)]
+            if event.kind == "judged":
+                found |= roots
+            further = event.as_fact().names
+            if further is not None and not roots <= begun.get(further, set()):
+                begun.setdefault(further, set()).update(roots)
+                ahead.add(further)
+    return found
 
 
 def _check_kind_for(subject: Subject, kind: str) -> None:

@@ -52,6 +52,19 @@ def event_subject_code(raw: object) -> str | None:
     return code if isinstance(code, str) and re.match(CODE_PATTERN, code) else None
 
 
+def event_names(raw: object) -> str | None:
+    """Id of the event that what was sent strikes or replaces; None where it names none."""
+    if not isinstance(raw, Mapping):
+        return None
+    payload = raw.get("payload")
+    inner = payload.get("event") if isinstance(payload, Mapping) else None
+    named = inner if raw.get("kind") == "corrected" else raw.get("corrects")
+    try:
+        return str(uuid.UUID(named if isinstance(named, str) else ""))
+    except ValueError:
+        return None  # said so when the event itself is read
+
+
 def _uuid(raw: object, argument: str) -> str:
     try:
         return str(uuid.UUID(raw if isinstance(raw, str) else ""))
