@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import psycopg
@@ -100,16 +100,26 @@ def _guards_step_aside(request: pytest.FixtureRequest) -> Iterator[None]:
 
 
 @pytest.fixture
-def postgres_url() -> Iterator[str]:
-    """The address of an empty PostgreSQL database that goes after the test."""
-    name = f"strongfloor_{uuid.uuid4().hex[:12]}"
+def postgres_databases() -> Iterator[Callable[[], str]]:
+    """Makes empty PostgreSQL databases, each by its address, that go after the test."""
+    made: list[sql.Identifier] = []
     with psycopg.connect(services.POSTGRES_URL, autocommit=True) as server:
-        server.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
-        try:
-            yield f"{services.POSTGRES_URL.rpartition('/')[0]}/{name}"
-        finally:
-            drop = sql.SQL("DROP DATABASE {} WITH (FORCE)")
-            server.execute(drop.format(sql.Identifier(name)))
+
+        def make() -> str:
+            name = f"strongfloor_{uuid.uuid4().hex[:12]}"
+            made.append(sql.Identifier(name))
+            server.execute(sql.SQL("CREATE DATABASE {}").format(made[-1]))
+            return f"{services.POSTGRES_URL.rpartition('/')[0]}/{name}"
+
+        yield make
+        for database in made:
+            server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(database))
+
+
+@pytest.fixture
+def postgres_url(postgres_databases: Callable[[], str]) -> str:
+    """The address of an empty PostgreSQL database that goes after the test."""
+    return postgres_databases()
 
 
 @pytest.fixture

@@ -25,17 +25,25 @@ def migrations_missing(using: str = "default") -> list[str]:
     return [f"{migration.app_label}.{migration.name}" for migration, _ in plan]
 
 
-def start_refusals() -> list[str]:
-    """Sentences that say why this installation must not serve as it is; empty when it may."""
+def migration_refusal() -> str | None:
+    """A sentence when the database cannot be reached or lacks migrations; None when it is ready."""
     try:
         missing = migrations_missing()
     except DatabaseError as error:
-        return [f"The database cannot be reached: {' '.join(str(error).split())}."]
-    if missing:
-        return [
-            f"The database lacks {len(missing)} migrations, the first is {missing[0]}: "
-            "run manage.py migrate."
-        ]
+        return f"The database cannot be reached: {' '.join(str(error).split())}."
+    if not missing:
+        return None
+    return (
+        f"The database lacks {len(missing)} migrations, the first is {missing[0]}: "
+        "run manage.py migrate."
+    )
+
+
+def start_refusals() -> list[str]:
+    """Sentences that say why this installation must not serve as it is; empty when it may."""
+    refusal = migration_refusal()
+    if refusal:
+        return [refusal]
     return [
         f"{message.msg} {message.hint or ''}".strip() + f" ({message.id})"
         for message in run_checks(databases=["default"])

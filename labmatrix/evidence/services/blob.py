@@ -38,10 +38,24 @@ def _is_whole(storage: Storage, path: str, sha256: str) -> bool:
         return _hash(cast(BinaryIO, stored))[0] == sha256
 
 
-def blob_put(*, stream: BinaryIO, now: datetime) -> Blob:
-    """Store a seekable stream's bytes; the same bytes are stored once.
+def blob_write(*, sha256: str, stream: BinaryIO) -> bool:
+    """Keep a seekable stream's bytes, whose hash is known; True when the store lacked them.
 
     A file left half-written by a crash is recognised by its hash and replaced.
+    """
+    storage, path = blob_storage(), Blob(sha256=sha256).path
+    if _is_whole(storage, path, sha256):
+        return False
+    storage.delete(path)
+    stream.seek(0)
+    name = storage.save(path, File(stream))
+    if name != path:  # another process stored the same bytes meanwhile
+        storage.delete(name)
+    return True
+
+
+def blob_put(*, stream: BinaryIO, now: datetime) -> Blob:
+    """Store a seekable stream's bytes; the same bytes are stored once.
 
     Raises:
         TooLarge: ``record.too-large``.
@@ -55,14 +69,7 @@ def blob_put(*, stream: BinaryIO, now: datetime) -> Blob:
             size=size,
             allowed=settings.RECORD_MAX_BYTES,
         )
-    blob = Blob(sha256=sha256, size_bytes=size, stored_at=now)
-    storage = blob_storage()
-    if not _is_whole(storage, blob.path, sha256):
-        storage.delete(blob.path)
-        stream.seek(0)
-        name = storage.save(blob.path, File(stream))
-        if name != blob.path:  # another process stored the same bytes meanwhile
-            storage.delete(name)
+    blob_write(sha256=sha256, stream=stream)
     return Blob.objects.get_or_create(
         sha256=sha256, defaults={"size_bytes": size, "stored_at": now}
     )[0]

@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from labmatrix.evidence.services.ledger import ledger_head, ledger_verify
+from labmatrix.web.start import migration_refusal
 
 
 class Command(BaseCommand):
@@ -16,6 +17,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Fails when anything is found."""
+        refusal = migration_refusal()
+        if refusal:
+            raise CommandError(refusal)
         found = 0
         for finding in ledger_verify():
             found += 1

@@ -14,7 +14,7 @@ from django.db import transaction
 from labmatrix.kernel.errors import UserError
 from labmatrix.web.domain.roles import Role
 from labmatrix.web.services.laboratory import laboratory_setup, person_add
-from labmatrix.web.start import migrations_missing
+from labmatrix.web.start import migration_refusal
 
 PASSWORD_VARIABLE = "STRONGFLOOR_LEAD_PASSWORD"  # noqa: S105
 NO_PASSWORD = f"The lead needs a password: set {PASSWORD_VARIABLE}, or run this in a terminal."
@@ -34,8 +34,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Both or neither."""
-        if migrations_missing():
-            raise CommandError("The database has no tables yet: run manage.py migrate first.")
+        refusal = migration_refusal()
+        if refusal:
+            raise CommandError(refusal)
         password = _password()
         try:
             with transaction.atomic():
