@@ -256,6 +256,7 @@ def comparison_get(
         members = [s for s in kept if s.cell_id == cell.pk]
         own[cell.pk] = tuple(x for s in members for x in samples.get(s.code, ()))
         groups[cell.pk] = group_of(cell.code, own[cell.pk], [_member(s, measured) for s in members])
+    serving = {_control_of(cell, control) for cell in cells}
     rows = []
     for cell in cells:
         key = _control_of(cell, control)
@@ -264,6 +265,7 @@ def comparison_get(
             groups.get(key) if key is not None else None,
             kind=CONTROLS[control],
             metric=metric,
+            is_control=cell.pk in serving,
         )
         rows.append(Row(cell, levels[cell.pk], groups[cell.pk], compared, own[cell.pk]))
     return Comparison(

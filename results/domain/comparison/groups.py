@@ -15,6 +15,7 @@ AGES_DIFFER = (
     "{control_age:.0f} d."
 )
 NO_CONTROL = "{cell} names no {kind}."
+IS_CONTROL = "{cell} is itself a {kind}."
 CONTROL_EMPTY = "The {kind} {control} of {cell} has no value of {metric} yet."
 BOUND_IN_MEAN = "{count} of {n} values are lower bounds, so the mean is one too."
 UPPER_IN_MEAN = "{count} of {n} values are upper bounds, so the mean is one too."
@@ -141,7 +142,9 @@ def _gain_bound(group: Group, control: Group) -> str:
     return group.bound or flipped[control.bound]
 
 
-def against(group: Group, control: Group | None, *, kind: str, metric: str) -> Against:
+def against(
+    group: Group, control: Group | None, *, kind: str, metric: str, is_control: bool = False
+) -> Against:
     """A group against its control, with what a reader must know beside the number.
 
     Args:
@@ -149,10 +152,12 @@ def against(group: Group, control: Group | None, *, kind: str, metric: str) -> A
         control: the group of the control cell, or None where the cell names none.
         kind: "gain control" or "conditioning control".
         metric: the metric's name, for the sentences.
+        is_control: the group is itself a control of this kind, and needs none.
     """
     if control is None:
-        missing = NO_CONTROL.format(cell=group.cell, kind=kind)
-        return Against("", kind, 0, None, None, None, "", (missing,))
+        missing = IS_CONTROL if is_control else NO_CONTROL
+        words = missing.format(cell=group.cell, kind=kind)
+        return Against("", kind, 0, None, None, None, "", (words,))
     notes = []
     if control.mean is None:
         words = CONTROL_EMPTY.format(
