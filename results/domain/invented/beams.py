@@ -160,13 +160,14 @@ def beam_made(plan: BeamSpec, seed: int, parameters: Parameters = PARAMETERS) ->
     """
     law, member = parameters.scatter, parameters.member
     rng = np.random.default_rng(seed_for(seed, plan.code, "scatter"))
-    capacity, crack, stiffness, loss, depth = rng.standard_normal(5).clip(-2.0, 2.0).tolist()
+    capacity, crack, stiffness, loss, peak, depth = rng.standard_normal(6).clip(-2, 2).tolist()
     deeper_mm = round(law.depth_mm * depth, 1)
     factors = Factors(
         capacity=(1.0 + law.capacity * capacity) * (1.0 + deeper_mm / member.d_mm),
         crack=1.0 + law.crack * crack,
         stiffness=1.0 + law.stiffness * stiffness,
         cycling_loss=1.0 + law.cycling_loss * loss,
+        peak_deflection=1.0 + law.peak_deflection * peak,
     )
     cell = plan.spec
     truth = cell_truth(

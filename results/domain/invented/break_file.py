@@ -20,6 +20,8 @@ from results.domain.invented.truth import BeamTruth
 
 Floats = npt.NDArray[np.float64]
 _HOUR_S = 3600.0
+# Corner of the driven path where the unloading begins.
+_TURN = 6
 
 
 @dataclass(frozen=True)
@@ -96,9 +98,30 @@ def driven_path(
     service = float(truth.load_at(turn))
     stiffness = law.unload_stiffening * service / turn
     low = turn - (service - law.unload_to_kn) / stiffness
+    times, deflections = _driven(truth, turn, low, parameters)
+    time = np.arange(0.0, times[-1], 1.0 / sample_hz)
+    deflection = np.interp(time, times, deflections)
+    load = truth.load_at(deflection)
+    loop = (time > times[_TURN]) & (time < times[_TURN + 2])
+    bow = law.hysteresis_kn * np.sin(np.pi * (deflection[loop] - low) / (turn - low))
+    reloading = time[loop] > times[_TURN + 1]
+    load[loop] = service - stiffness * (turn - deflection[loop]) - bow * reloading
+    # Between the cracks the concrete holds part of the strain when the load goes back.
+    left = 0.15 + 0.85 * load[loop] / service
+    bar, fabric = truth.bar_strain_at(deflection), truth.fabric_strain_at(deflection)
+    bar[loop] = float(truth.bar_strain_at(turn)) * left
+    fabric[loop] = float(truth.fabric_strain_at(turn)) * left
+    return DrivenPath(time, deflection, load, bar, fabric)
+
+
+def _driven(
+    truth: BeamTruth, turn: float, low: float, parameters: Parameters
+) -> tuple[Floats, Floats]:
+    """Times and deflections of the corners of the path; corner ``_TURN`` begins the unloading."""
+    law = parameters.procedure
     seat, preload = (truth.deflection_at(load) for load in (law.seated_kn, law.preload_kn))
     fast = law.fast_from * truth.yield_deflection_mm
-    knots = _timed(
+    return _timed(
         [
             (0.0, law.rest_s),
             (preload, preload / law.slow_mm_s),
@@ -112,21 +135,6 @@ def driven_path(
             (truth.end_mm, (truth.end_mm - fast) / law.fast_mm_s),
         ]
     )
-    time = np.arange(0.0, knots[0][-1], 1.0 / sample_hz)
-    deflection = np.interp(time, *knots)
-    load = truth.load_at(deflection)
-    turned, back, again = (knots[0][k] for k in (6, 7, 8))
-    loop = (time > turned) & (time < again)
-    line = service - stiffness * (turn - deflection[loop])
-    bow = law.hysteresis_kn * np.sin(np.pi * (deflection[loop] - low) / (turn - low))
-    load[loop] = line - bow * (time[loop] > back)
-    bar, fabric = truth.bar_strain_at(deflection), truth.fabric_strain_at(deflection)
-    for strain, of_turn in (
-        (bar, truth.bar_strain_at(turn)),
-        (fabric, truth.fabric_strain_at(turn)),
-    ):
-        strain[loop] = float(of_turn) * (0.15 + 0.85 * load[loop] / service)
-    return DrivenPath(time, deflection, load, bar, fabric)
 
 
 def _timed(legs: list[tuple[float, float]]) -> tuple[Floats, Floats]:

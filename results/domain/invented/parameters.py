@@ -124,6 +124,7 @@ class ScatterLaw:
     crack: float = 0.06
     stiffness: float = 0.03
     cycling_loss: float = 0.05
+    peak_deflection: float = 0.06
     depth_mm: float = 1.5
 
 

@@ -107,50 +107,36 @@ def _level(value: str | float, code: str, label: str = "") -> dict[str, Any]:
     return {"value": value, "code": code, "label": label}
 
 
+def _factor(
+    name: str, kind: str, part: str, control: str, levels: list[dict[str, Any]]
+) -> dict[str, Any]:
+    return {
+        "name": name,
+        "kind": kind,
+        "unit": "",
+        "part": part,
+        "open": False,
+        "control": control,
+        "levels": levels,
+    }
+
+
 def matrix_json(parameters: Parameters = PARAMETERS) -> dict[str, Any]:
     """The matrix in the form that a JSON import takes: factors, forbidden, cells."""
     target = parameters.cycling.target_cycles
+    plies = [_level(n, f"P{n}") for n in parameters.plies]
+    exposures = [_level(name, code) for name, code in _EXPOSURE_CODES.items()]
+    loads = [
+        _level(0, "S0", "no load"),
+        _level(SUSTAINED_SHARE, "S40", "0.4 of the control's measured ultimate"),
+    ]
+    cycles = [_level(0, "M", "monotonic"), _level(target, "C", "2 million")]
     return {
         "factors": [
-            {
-                "name": PLIES,
-                "kind": "numeric",
-                "unit": "",
-                "part": "strengthening",
-                "open": False,
-                "control": "0",
-                "levels": [_level(n, f"P{n}") for n in parameters.plies],
-            },
-            {
-                "name": EXPOSURE,
-                "kind": "named",
-                "unit": "",
-                "part": "conditioning",
-                "open": False,
-                "control": LABORATORY,
-                "levels": [_level(name, code) for name, code in _EXPOSURE_CODES.items()],
-            },
-            {
-                "name": SUSTAINED,
-                "kind": "numeric",
-                "unit": "",
-                "part": "conditioning",
-                "open": False,
-                "control": "0",
-                "levels": [
-                    _level(0, "S0", "no load"),
-                    _level(SUSTAINED_SHARE, "S40", "0.4 of the control's measured ultimate"),
-                ],
-            },
-            {
-                "name": LOAD_CYCLES,
-                "kind": "numeric",
-                "unit": "",
-                "part": "conditioning",
-                "open": False,
-                "control": "0",
-                "levels": [_level(0, "M", "monotonic"), _level(target, "C", "2 million")],
-            },
+            _factor(PLIES, "numeric", "strengthening", "0", plies),
+            _factor(EXPOSURE, "named", "conditioning", LABORATORY, exposures),
+            _factor(SUSTAINED, "numeric", "conditioning", "0", loads),
+            _factor(LOAD_CYCLES, "numeric", "conditioning", "0", cycles),
         ],
         "forbidden": [
             {

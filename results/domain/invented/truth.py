@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -197,6 +198,7 @@ class Factors:
     crack: float = 1.0
     stiffness: float = 1.0
     cycling_loss: float = 1.0
+    peak_deflection: float = 1.0
 
 
 def _retained(
@@ -241,40 +243,55 @@ def cell_truth(
     bare = nominal_load_kn(member) * factors.capacity
     alone = bare * form.hardening * left.unstrengthened
     peak = alone + bare * form.hardening * law.capacity_gain * left.contribution
-    at_yield = bare * form.yield_share
-    yields = at_yield * (left.unstrengthened + law.yield_gain * left.contribution)
+    yields = bare * form.yield_share * (left.unstrengthened + law.yield_gain * left.contribution)
     loss = (law.cycling_loss + left.added_cycling_loss) * factors.cycling_loss
-    secant = (
-        cracked_stiffness_kn_mm(member)
-        * form.cracked_share
-        * (1.0 + law.stiffness_gain)
-        * factors.stiffness
-    )
-    secant_now = secant * (1.0 - loss) if is_cycled else secant
-    yields_at = yields / secant_now
-    initial = gross_stiffness_kn_mm(member) * form.uncracked_share * factors.stiffness
-    crack = cracking_load_kn(member) * form.crack_share * factors.crack
-    is_cracked = is_sustained or is_cycled
-    cracked = (yields - crack) / (yields_at - crack / initial)
-    return BeamTruth(
+    section = cracked_stiffness_kn_mm(member) * form.cracked_share
+    peak_mm = law.peak_deflection_mm * factors.peak_deflection
+    first_cycle = section * (1.0 + law.stiffness_gain) * factors.stiffness
+    return _Rising(
+        crack=cracking_load_kn(member) * form.crack_share * factors.crack,
+        initial=gross_stiffness_kn_mm(member) * form.uncracked_share * factors.stiffness,
+        yields=yields,
+        secant=first_cycle * (1.0 - loss) if is_cycled else first_cycle,
+        is_cracked=is_sustained or is_cycled,
+    ).truth(
         plies=plies,
-        is_cracked=is_cracked,
-        crack_load_kn=crack,
-        crack_deflection_mm=crack / initial,
-        initial_stiffness_kn_mm=initial,
-        cracked_stiffness_kn_mm=secant_now if is_cracked else cracked,
-        first_cycle_kn_mm=secant,
-        yield_load_kn=yields,
-        yield_deflection_mm=yields_at,
+        first_cycle_kn_mm=first_cycle,
         peak_load_kn=peak,
-        peak_deflection_mm=law.peak_deflection_mm,
-        after=_after(law.peak_deflection_mm, law.release_mm, peak, alone, parameters),
+        peak_deflection_mm=peak_mm,
+        after=_after(peak_mm, law.release_mm, peak, alone, parameters),
         exponent=law.exponent,
         cycling_loss=loss,
         yield_strain=member.yield_strain,
         corner_mm=form.corner_mm,
         mode=law.mode,
     )
+
+
+@dataclass(frozen=True)
+class _Rising:
+    """The straight parts of a curve: loads in kN, stiffness in kN/mm, the secant that at yield."""
+
+    crack: float
+    initial: float
+    yields: float
+    secant: float
+    is_cracked: bool
+
+    def truth(self, **rest: Any) -> BeamTruth:
+        """With the rest of the curve, the truth of a beam."""
+        crack_at, yields_at = self.crack / self.initial, self.yields / self.secant
+        cracked = (self.yields - self.crack) / (yields_at - crack_at)
+        return BeamTruth(
+            is_cracked=self.is_cracked,
+            crack_load_kn=self.crack,
+            crack_deflection_mm=crack_at,
+            initial_stiffness_kn_mm=self.initial,
+            cracked_stiffness_kn_mm=self.secant if self.is_cracked else cracked,
+            yield_load_kn=self.yields,
+            yield_deflection_mm=yields_at,
+            **rest,
+        )
 
 
 def _after(
