@@ -7,6 +7,7 @@ import time
 import urllib.error
 import urllib.request
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 PATIENCE_SECONDS = 90.0
@@ -15,8 +16,11 @@ PATIENCE_SECONDS = 90.0
 class Caller:
     """Signed in by token; every request is repeated until it is answered."""
 
-    def __init__(self, port: int, username: str, password: str) -> None:
+    def __init__(
+        self, port: int, username: str, password: str, headers: Mapping[str, str] | None = None
+    ) -> None:
         self.root = f"http://127.0.0.1:{port}/api/"
+        self.headers = headers or {}
         self.token = ""
         answer = self.send("token/", {"username": username, "password": password})
         self.token = answer["token"]
@@ -27,7 +31,8 @@ class Caller:
 
     def text(self, path: str) -> str:
         """The text of a GET."""
-        return self._until_answered(urllib.request.Request(self.root + path), as_json=False)
+        request = urllib.request.Request(self.root + path)
+        return str(self._until_answered(request, as_json=False))
 
     def send(self, path: str, body: Any) -> Any:
         """The JSON answer to a JSON POST."""
@@ -57,6 +62,8 @@ class Caller:
     def _until_answered(self, request: urllib.request.Request, *, as_json: bool = True) -> Any:
         if self.token:
             request.add_header("Authorization", f"Token {self.token}")
+        for name, value in self.headers.items():
+            request.add_header(name, value)
         deadline = time.monotonic() + PATIENCE_SECONDS
         while True:
             try:

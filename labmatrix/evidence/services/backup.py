@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any, BinaryIO, cast
 
 from django.apps import apps
-from django.conf import settings
 from django.db import DEFAULT_DB_ALIAS, connection, connections, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
+from labmatrix import __version__
 from labmatrix.evidence.archive import ArchiveWriter
 from labmatrix.evidence.models import Blob
 from labmatrix.evidence.rows import (
@@ -117,7 +117,7 @@ def _write(archive: ArchiveWriter, now: datetime) -> BackupSummary:
         end = ledger_head()
         manifest: dict[str, Any] = {
             "product": "strongfloor",
-            "version": settings.SPECTACULAR_SETTINGS["VERSION"],
+            "version": __version__,
             "made_at": iso(now),
             "engine": connection.vendor,
             "migrations": migrations_applied(),

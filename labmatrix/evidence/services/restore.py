@@ -10,12 +10,12 @@ from typing import IO, Any, BinaryIO, NoReturn, cast
 
 from django.apps import apps as apps_of_today
 from django.apps.registry import Apps
-from django.conf import settings
 from django.core.management import call_command
 from django.core.management.color import no_style
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 
+from labmatrix import __version__
 from labmatrix.evidence.archive import Archive, archive_open
 from labmatrix.evidence.models import Blob
 from labmatrix.evidence.rows import LEFT_OUT, Model, Row, rows_digest, rows_write, tables
@@ -97,7 +97,7 @@ def _migrate_to(manifest: Mapping[str, Any]) -> Apps:
     known = {key for key in loader.disk_migrations if key[0] not in LEFT_OUT}
     for app, name in sorted(wanted - known):
         facts = {"migration": f"{app}.{name}", "version": manifest["version"]}
-        own = settings.SPECTACULAR_SETTINGS["VERSION"]
+        own = __version__
         raise ShapeError("backup.too-new", TOO_NEW.format(**facts, own=own), **facts)
     there = {(app, name) for app, names in migrations_applied().items() for name in names}
     for app, name in sorted(there - wanted):
