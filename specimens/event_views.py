@@ -103,6 +103,8 @@ def _event_form(
 ) -> HttpResponse:
     instant = now()
     initial: dict[str, Any] = {"event_id": event_id_new(instant), "occurred_at": instant}
+    if subject.kind == Subject.Kind.MACHINE:
+        initial["machine"] = subject.code
     if replaced is not None:
         initial.update(event_initial(kind, replaced.payload), occurred_at=replaced.occurred_at)
     sent = (request.POST, request.FILES) if request.method == "POST" else (None, None)

@@ -18,7 +18,7 @@ from specimens.domain.entry import (
     payload_built,
     payload_entries,
     payload_values,
-)
+)from specimens.services.event_parse import EARLIEST, LATEST
 
 PHOTO_MAX = 20 * 1024 * 1024
 _PICTURES: Mapping[bytes, str] = {
@@ -46,6 +46,18 @@ class InstantInput(forms.DateTimeInput):
 
     def __init__(self) -> None:
         super().__init__(format="%Y-%m-%dT%H:%M:%S", attrs={"step": "1"})
+
+
+class InstantField(forms.DateTimeField):
+    """An instant of the years in which a laboratory works."""
+
+    widget = InstantInput
+
+    def validate(self, value: Any) -> None:
+        """Refuse the years that no event has."""
+        super().validate(value)
+        if value is not None and not EARLIEST.year < value.year < LATEST.year - 1:
+            raise forms.ValidationError("Give a year from 1901 to 2198.")
 
 
 class AnswersField(forms.CharField):
@@ -119,7 +131,7 @@ class EventForm(forms.Form):
 
     event_id = forms.UUIDField(widget=forms.HiddenInput)
     seen = forms.CharField(required=False, widget=forms.HiddenInput)
-    occurred_at = forms.DateTimeField(label="When it happened", widget=InstantInput)
+    occurred_at = InstantField(label="When it happened")
 
     def __init__(self, kind: str, *args: Any, replaces: bool = False, **options: Any) -> None:
         super().__init__(*args, **options)

@@ -14,6 +14,9 @@ from labmatrix.kernel.errors import NotFound
 from labmatrix.kernel.text import check_storable
 from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed
 from labmatrix.web.models import Person
+from specimens.domain.corrections import standing_of
+from specimens.domain.event import EventFact
+from specimens.domain.order import in_order, is_skewed
 from specimens.models import Event, SpecimenState
 from specimens.selectors.access import programme_roles, subject_get
 
@@ -91,13 +94,39 @@ def event_list_page(ids: Sequence[uuid.UUID]) -> list[Event]:
 
 
 def event_standings_of(events: Iterable[Event]) -> dict[str, Standing]:
-    """Standings of events of any subjects; one query."""
+    """Standings of events of any subjects; two queries."""
     subjects = {event.subject_id for event in events}
     states = SpecimenState.objects.filter(specimen__subject_id__in=subjects)
     found: dict[str, Standing] = {}
-    for folded in states.values_list("folded", flat=True):
+    for subject, folded in states.values_list("specimen__subject_id", "folded"):
         found.update(event_standings(folded))
+        subjects.discard(subject)
+    return {**found, **_unfolded_standings(subjects)} if subjects else found
+
+
+def _unfolded_standings(subjects: Iterable[int]) -> dict[str, Standing]:
+    """Standings on machines and locations, whose events are corrected but have no rules."""
+    facts: dict[int, list[EventFact]] = {}
+    for event in Event.objects.filter(subject__in=subjects):
+        facts.setdefault(event.subject_id, []).append(event.as_fact())
+    found: dict[str, Standing] = {}
+    for own in facts.values():
+        ordered = in_order(own)
+        standing = standing_of(ordered)
+        skewed = {fact.id for fact in ordered if is_skewed(fact)}
+        found.update({key: Standing(is_skewed=True) for key in skewed})
+        for key, by in standing.struck.items():
+            found[key] = Standing(STRUCK, by=by, is_skewed=key in skewed)
+        for key, (rule, words) in standing.void.items():
+            if key not in standing.struck:
+                found[key] = Standing(IN_CONFLICT, rule=rule, words=words, is_skewed=key in skewed)
     return found
+
+
+def event_list_of_subject(subject: Subject, most: int) -> list[Event]:
+    """The events of a machine or a location, the newest ones, newest last."""
+    rows = Event.objects.filter(subject=subject).select_related("subject")
+    return list(rows.order_by("-occurred_at", "-entry_id")[:most])[::-1]
 
 
 def event_get(*, actor: Person, event_id: uuid.UUID, action: Action) -> Event:
