@@ -18,7 +18,8 @@ from specimens.domain.entry import (
     payload_built,
     payload_entries,
     payload_values,
-)from specimens.services.event_parse import EARLIEST, LATEST
+)
+from specimens.services.event_parse import EARLIEST, LATEST
 
 PHOTO_MAX = 20 * 1024 * 1024
 _PICTURES: Mapping[bytes, str] = {
