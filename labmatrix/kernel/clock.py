@@ -23,7 +23,7 @@ def iso(instant: datetime) -> str:
     """
     if instant.tzinfo is None:
         raise ValueError("an instant needs a time zone")
-    return instant.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return instant.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 def parse_instant(text: str, *, argument: str = "occurred_at") -> datetime:

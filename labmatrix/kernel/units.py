@@ -1,7 +1,7 @@
 """The one conversion module. Everything inside is in base units; conversion is at the edges.
 
 Base units (kept in the database and in JSON): kN, mm, MPa, kN·m, kN/mm, kN·mm, 1/mm, mm/mm, °C,
-% RH, Hz, s, d, 1. Mechanics works in N, mm, MPa and N·mm and converts at its own door.
+% RH, Hz, s, 1. Mechanics works in N, mm, MPa and N·mm and converts at its own door.
 A temperature difference is a unit of its own (``delta_degC``), so that 9 °F of warming is 5 °C
 of warming and not -12.8 °C.
 """
@@ -41,8 +41,7 @@ _DIMENSIONS = (
     Dimension("temperature difference", "Δ°C", ("Δ°C", "Δ°F")),
     Dimension("humidity", "% RH", ("% RH",)),
     Dimension("frequency", "Hz", ("Hz", "1/min")),
-    Dimension("time", "s", ("s", "ms", "min", "h")),
-    Dimension("duration", "d", ("d", "wk", "h")),
+    Dimension("time", "s", ("s", "ms", "min", "h", "d", "wk")),
     Dimension("area", "mm²", ("mm²", "cm²", "in²")),
     Dimension("number", "1", ("1",)),
 )
