@@ -1,0 +1,1 @@
+"""What a few specimens allow one to say. Plain Python."""
