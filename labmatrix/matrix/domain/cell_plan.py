@@ -18,7 +18,7 @@ from labmatrix.matrix.domain.design import (
 )
 from labmatrix.matrix.domain.document import CODE, NOTE, REPLICATES, LevelText
 from labmatrix.matrix.domain.level_text import find_level, folded, parse_number
-from labmatrix.matrix.domain.wording import check_text
+from labmatrix.matrix.domain.wording import as_sentence, check_text
 
 NOTE_MAX = 2000
 WHY_MAX = 240
@@ -126,7 +126,7 @@ def make_cell(state: MatrixState, levels: Combination, plain: Mapping[str, str])
     if rule is not None:
         raise ShapeError(
             "matrix.forbidden",
-            f"{combination_in_words(state.factors, levels)} is forbidden: {rule.why}",
+            f"{combination_in_words(state.factors, levels)} is forbidden: {as_sentence(rule.why)}",
             why=rule.why,
         )
     codes = (f.level(v).code for f, v in zip(state.factors, levels, strict=True))

@@ -80,8 +80,8 @@ def named_level_code(value: str) -> str:
 
     ``wet–dry salt`` gives ``WDS``, ``laboratory`` gives ``LAB``.
     """
-    spaced = re.sub(r"[^\x00-\x7f]+", " ", unicodedata.normalize("NFKD", value))
-    words = _WORD.findall(spaced)
+    apart = unicodedata.normalize("NFKD", value)
+    words = _WORD.findall("".join(c for c in apart if not unicodedata.combining(c)))
     if not words:
         return "L"
     code = "".join(word[0] for word in words) if len(words) > 1 else words[0][:3]

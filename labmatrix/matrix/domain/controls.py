@@ -19,6 +19,7 @@ from labmatrix.matrix.domain.design import (
     combination_in_words,
     forbidden_by,
 )
+from labmatrix.matrix.domain.wording import as_sentence
 
 MISSING_GAIN = (
     "{cell} has no unstrengthened twin with the same conditioning: {wanted} is not in the "
@@ -164,7 +165,7 @@ def _of_unnamed(kind: Kind, cell: CellPlan, state: MatrixState) -> str:
     wanted = twin_of(kind, cell.levels, state.factors)
     words = kind.missing.format(cell=cell.code, wanted=combination_in_words(state.factors, wanted))
     rule = forbidden_by(state.named(wanted), state.forbidden)
-    return words + (FORBIDDEN.format(why=rule.why) if rule else "")
+    return words + (FORBIDDEN.format(why=as_sentence(rule.why)) if rule else "")
 
 
 def _of_named(kind: Kind, cell: CellPlan, control: CellPlan, state: MatrixState) -> str:

@@ -145,7 +145,8 @@ class FactorBook:
             )
         grown = add_level(factor, declared or DeclaredLevel(text.text, unit=text.unit))
         self._factors[name] = grown
-        return next(level.value for level in grown.levels if level not in factor.levels)
+        (added,) = set(grown.levels) - set(factor.levels)
+        return added.value
 
 
 def _definitions(document: MatrixDocument) -> list[tuple[str, Callable[[], FactorPlan]]]:

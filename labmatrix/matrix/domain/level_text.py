@@ -19,6 +19,7 @@ from labmatrix.matrix.domain.design import FactorKind, FactorPlan, LevelPlan
 from labmatrix.matrix.domain.wording import check_text
 
 VALUE_MAX = 60
+LEVELS_MAX = 100
 _DOT, _COMMA = NumberForm("."), NumberForm(",")
 _THOUSANDS = re.compile(r"^[+-−]?[1-9][0-9]{0,2}(,[0-9]{3})+\Z")
 _DASHES = re.compile(r"[\u2010-\u2015\u2212]")
@@ -136,11 +137,19 @@ def new_level(
     """A level that a factor does not have yet, with a code of its own.
 
     Raises:
-        ShapeError: as ``find_level``; ``matrix.level-twice`` or ``matrix.level-code-twice``.
+        ShapeError: as ``find_level``; ``matrix.level-twice``, ``matrix.level-code-twice`` or
+            ``matrix.too-many-levels``.
     """
     if find_level(factor, text, written_in=written_in) is not None:
         raise ShapeError(
             "matrix.level-twice", f"{factor.name} has the level {text!r} already.", value=text
+        )
+    if len(factor.levels) >= LEVELS_MAX:
+        raise ShapeError(
+            "matrix.too-many-levels",
+            f"{factor.name} has {LEVELS_MAX} levels already, which is as many as a factor can "
+            "have; a column with more is rarely one.",
+            factor=factor.name,
         )
     taken = {level.code for level in factor.levels}
     if code and check_level_code(code) in taken:

@@ -40,6 +40,7 @@ from labmatrix.matrix.domain.document import (
 from labmatrix.matrix.domain.factor_book import FactorBook
 from labmatrix.matrix.domain.level_text import folded
 from labmatrix.matrix.domain.problems import MatrixRefused, Problems
+from labmatrix.matrix.domain.wording import as_sentence
 
 CODE_TWICE = "The code {code} belongs to another cell; each cell needs its own."
 CELL_EXISTS = "{cell} holds this combination already; a planned cell is changed on its page."
@@ -217,7 +218,7 @@ def with_forbidden(state: MatrixState, rule: ForbiddenPlan) -> MatrixState:
                 return state
             raise ShapeError(
                 "matrix.forbidden-differs",
-                f"This combination is forbidden already, because: {have.why}",
+                f"This combination is forbidden already, because: {as_sentence(have.why)}",
             )
     used = [cell.code for cell in state.cells if rule.forbids(state.named(cell.levels))]
     if used:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
+from labmatrix.kernel.text import check_storable
 from labmatrix.matrix.domain.route_template import is_number, read_template
 from labmatrix.matrix.domain.wording import check_text
 
@@ -82,7 +83,8 @@ def check_route_template(route: Any) -> dict[str, Any]:
     """A template of routes that can be read, whatever its factors.
 
     Raises:
-        ShapeError: as ``read_template``.
+        ShapeError: as ``read_template``; ``input.text``.
     """
     read_template(route)
+    check_storable(route, argument="The route")
     return dict(route)

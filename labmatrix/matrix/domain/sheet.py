@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import csv
 import io
+import struct
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -22,6 +24,22 @@ ROWS_MAX = 5000
 COLUMNS_MAX = 64
 DELIMITERS = ",;\t"
 _FORMULA_UNKNOWN = "#FORMULA"
+# What the zip and workbook readers raise on bytes that are no workbook; ParseError of the XML is
+# a SyntaxError, an encrypted part a RuntimeError, an unknown packing a NotImplementedError.
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    ArithmeticError,
+    AttributeError,
+    EOFError,
+    LookupError,
+    OSError,
+    RuntimeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+)
 
 
 @dataclass(frozen=True)
@@ -148,8 +166,24 @@ def _first_sheet(content: bytes, *, data_only: bool) -> list[tuple[Any, ...]]:
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            unpacked = sum(part.file_size for part in packed.infolist())
+        _check_packed(content)
+        book = load_workbook(io.BytesIO(content), data_only=data_only, read_only=True)
+        sheet = book.worksheets[0]
+        return list(
+            sheet.iter_rows(max_row=ROWS_MAX + 2, max_col=COLUMNS_MAX + 1, values_only=True)
+        )
+    except (InvalidFileException, *_DAMAGE) as error:
+        raise ShapeError(
+            "matrix.file-unreadable",
+            "The workbook cannot be opened; save it again as .xlsx, or as CSV.",
+            reason=str(error)[:200],
+        ) from error
+
+
+def _check_packed(content: bytes) -> None:
+    """Refuse a workbook that unpacks to too much, or whose parts are damaged."""
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        unpacked = sum(part.file_size for part in packed.infolist())
         if unpacked > UNPACKED_MAX_BYTES:
             raise TooLarge(
                 "matrix.file-too-large",
@@ -157,24 +191,9 @@ def _first_sheet(content: bytes, *, data_only: bool) -> list[tuple[Any, ...]]:
                 bytes=unpacked,
                 allowed=UNPACKED_MAX_BYTES,
             )
-        book = load_workbook(io.BytesIO(content), data_only=data_only, read_only=True)
-        sheet = book.worksheets[0]
-        return list(
-            sheet.iter_rows(max_row=ROWS_MAX + 2, max_col=COLUMNS_MAX + 1, values_only=True)
-        )
-    except (
-        zipfile.BadZipFile,
-        InvalidFileException,
-        KeyError,
-        ValueError,
-        IndexError,
-        SyntaxError,  # of the XML inside: its ParseError is one
-    ) as error:
-        raise ShapeError(
-            "matrix.file-unreadable",
-            "The workbook cannot be opened; save it again as .xlsx, or as CSV.",
-            reason=str(error)[:200],
-        ) from error
+        damaged = packed.testzip()
+    if damaged is not None:
+        raise zipfile.BadZipFile(f"the part {damaged!r} is damaged")
 
 
 def _cell_text(value: Any, written: Any) -> str:

@@ -48,3 +48,8 @@ def check_text(
                 argument=argument,
             )
     return tidy
+
+
+def as_sentence(text: str) -> str:
+    """A person's text as the end of a sentence of ours: with a full stop if it has no end."""
+    return text if text.endswith((".", "!", "?")) else f"{text}."

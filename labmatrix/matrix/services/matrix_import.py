@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from labmatrix.evidence.services.ledger import ledger_transaction
+from labmatrix.kernel.text import check_storable
 from labmatrix.matrix.domain.matrix_file import read_document
 from labmatrix.matrix.domain.matrix_plan import plan_document
 from labmatrix.matrix.models import Series
@@ -48,6 +49,7 @@ def matrix_import(
         UserError: the file cannot be read at all.
     """
     require(programme_role(actor, series.programme), Action.PLAN_MATRIX)
+    check_storable(filename, argument="The file's name")
     document = read_document(filename, content)
     with ledger_transaction():
         require(programme_role(actor, series.programme), Action.PLAN_MATRIX)
