@@ -24,7 +24,7 @@ from specimens.domain.kinds import CAUTION_OF, GROUPS, INCIDENT_WORDS, kind_abou
 from specimens.forms import EventForm, JudgeForm, StrikeForm, event_initial, picture_type
 from specimens.models import Deviation, Event
 from specimens.selectors.access import specimen_get, subject_get
-from specimens.selectors.event import event_get, reason_id
+from specimens.selectors.event import event_get, machine_codes, reason_id
 from specimens.selectors.specimen import specimen_of_subject
 from specimens.services.event import Answer, event_foresee, events_receive
 from specimens.services.event_id import event_id_new
@@ -131,6 +131,7 @@ def _event_form(
         "caution_kind": CAUTION_OF.get(kind),
         "warning": warning,
         "replaced": replaced,
+        "machines": machine_codes() if "machine" in form.fields else [],
         "back": page_of_subject(subject),
         "incident_words": INCIDENT_WORDS if kind == "incident" else "",
     }

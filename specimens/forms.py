@@ -153,6 +153,8 @@ class EventForm(forms.Form):
             return
         field = entry_field(entry, required=entry.required)
         field.label, field.help_text = entry.label, entry.help
+        if entry.name == "machine":
+            field.widget.attrs["list"] = "machines"
         self.fields[entry.name] = field
         if entry.kind == "quantity":
             self.fields[entry.name + _UNIT] = _unit_field(entry)

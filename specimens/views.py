@@ -19,7 +19,7 @@ from labmatrix.matrix.selectors.series import series_get, series_list_visible
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, Role, allowed
 from labmatrix.web.models import Person
-from specimens.domain.progress import StageSeen
+from specimens.domain.wording import payload_said
 from specimens.forms import MeasuredForm
 from specimens.selectors.access import programme_roles, specimen_get
 from specimens.selectors.event import people_names
@@ -105,15 +105,6 @@ def _hazards(sheet: SpecimenSheet) -> list[str]:
     return found
 
 
-def _planned(stage: StageSeen) -> list[dict[str, Any]]:
-    """What the plan says of a stage, numbers apart from texts."""
-    found = []
-    for name, value in stage.settings.items():
-        is_number = isinstance(value, int | float) and not isinstance(value, bool)
-        found.append({"name": name.replace("_", " "), "value": value, "is_number": is_number})
-    return found
-
-
 @require_GET
 def specimen_detail(request: HttpRequest, code: str) -> HttpResponse:
     """One specimen: cell, route, ages, deviations, events."""
@@ -130,12 +121,12 @@ def specimen_detail(request: HttpRequest, code: str) -> HttpResponse:
         "specimen": specimen,
         "series": specimen.cell.series,
         "state": specimen.state,
-        "levels": list(sheet.levels.items()),
+        "levels": [(e.factor, e.level) for e in specimen.cell.cell_levels.all()],
         "events": sheet_events(sheet),
         "deviations": [(row, names.get(row.judged_by, UNNAMED)) for row in sheet.deviations],
-        "route": [(stage, _planned(stage)) for stage in sheet.progress],
+        "route": [(stage, payload_said(stage.settings)) for stage in sheet.progress],
         "hazards": _hazards(sheet),
-        "member": sorted(specimen.member_as_known.items()),
+        "member": payload_said(dict(sorted(specimen.member_as_known.items()))),
         "measured_names": set(specimen.measured),
         "older": max(page, 1) + 1 if len(sheet.order) > skip + EVENTS_SHOWN else None,
         "newer": page - 1 if page > 1 else None,

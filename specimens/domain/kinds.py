@@ -56,19 +56,51 @@ _WORDS: Mapping[str, str] = MappingProxyType(
         "left": "left a machine",
         "loaded": "sustained load applied",
         "re-tensioned": "sustained load brought back",
+        "cycling-started": "load cycles started",
         "counted": "load cycles counted",
+        "cycling-stopped": "load cycles stopped",
+        "opened-up": "opened up",
         "corrected": "struck an event",
         "judged": "judged a deviation",
-        "incident": "incident",
+    }
+)
+_ABOUT: Mapping[str, str] = MappingProxyType(
+    {
+        "demoulded": "Taken out of its mould.",
+        "layer": "One layer of the strengthening: base mortar, a ply of fabric, mortar.",
+        "anchored": "An anchor set, its type and where.",
+        "held": "Work stops at a hold point until someone releases it.",
+        "released": "Work goes on after a hold point.",
+        "cured": "How it was kept to harden.",
+        "entered": "Put into a machine's position; with a run it is exposed there.",
+        "left": "Taken out of a machine.",
+        "re-tensioned": "From which load to which.",
+        "cycling-started": "Which rig, between which loads, how fast.",
+        "counted": "What the counter of the run reads.",
+        "cycling-stopped": "Why the run was stopped.",
+        "broken": "The end of a test, of the whole specimen or of one location, and how it failed.",
+        "repaired": "Made whole again after its end; it can be strengthened anew.",
+        "lost": "It will not be tested, why.",
+        "note": "Anything worth keeping, in words.",
+        "photo": "A picture of it.",
+        "checklist": "A checklist with its answers, signed by logging it.",
+    }
+)
+STAGE_MARKS: Mapping[str, str] = MappingProxyType(
+    {
+        "under exposure": "exposed",
+        "under exposure and sustained load": "exposed",
+        "under sustained load": "sustained",
+        "cycled": "cycling",
     }
 )
 
 
 def kind_words(kind: str) -> str:
     """A kind in words."""
-    return _WORDS.get(kind, kind.replace("-", " "))
+    return _WORDS.get(kind, kind)
 
 
 def kind_about(kind: str) -> str:
     """What a kind says, in a sentence."""
-    return (CATALOGUE[kind].__doc__ or "").strip().split("\n")[0]
+    return _ABOUT.get(kind) or (CATALOGUE[kind].__doc__ or "").strip().split("\n")[0]

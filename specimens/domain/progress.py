@@ -65,7 +65,7 @@ def _days(since: datetime, until: datetime) -> float:
 
 def _number(stage: Stage, name: str) -> float | None:
     value = stage.settings.get(name)
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+    return value if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
 def _cast(life: Life, stage: Stage, at: datetime) -> Achieved:

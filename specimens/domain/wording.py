@@ -9,11 +9,20 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Said:
-    """One entry of a payload: its name, and either a quantity {value, unit} or a text."""
+    """One entry of a payload: its name, and a quantity {value, unit}, a number or a text."""
 
     name: str
     text: str = ""
     quantity: Mapping[str, Any] | None = None
+    number: float | None = None
+
+
+def as_given(value: float) -> tuple[float, int]:
+    """A number with as many significant digits as it was written with; whole ones as int."""
+    if float(value).is_integer() and abs(value) < 1e15:
+        return int(value), 15
+    mantissa = repr(float(value)).partition("e")[0].lstrip("-").replace(".", "").strip("0")
+    return float(value), max(1, len(mantissa))
 
 
 def _is_quantity(value: object) -> bool:
@@ -28,6 +37,10 @@ def _entries(name: str, value: Any) -> Iterator[Said]:
             yield from _entries(inner, item)
     elif isinstance(value, bool):
         yield Said(name, "yes" if value else "no")
+    elif isinstance(value, int | float):
+        yield Said(name, number=value)
+    elif isinstance(value, list | tuple):
+        yield Said(name, ", ".join(str(item) for item in value))
     elif value not in ("", None):
         yield Said(name, str(value))
 

@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from django.db import models
 
+from specimens.domain.kinds import STAGE_MARKS
 from specimens.models.specimen import Specimen
 
 
@@ -35,6 +36,11 @@ class SpecimenState(models.Model):
 
     def __str__(self) -> str:
         return f"{self.specimen_id}: {self.stage}"
+
+    @property
+    def mark(self) -> str:
+        """The stage whose drawn mark stands for this one."""
+        return STAGE_MARKS.get(self.stage, self.stage)
 
 
 class Deviation(models.Model):

@@ -142,6 +142,12 @@ def event_get(*, actor: Person, event_id: uuid.UUID, action: Action) -> Event:
     return event
 
 
+def machine_codes() -> list[str]:
+    """Codes of the laboratory's machines, to choose from when an event names one."""
+    machines = Subject.objects.filter(kind=Subject.Kind.MACHINE)
+    return list(machines.order_by("code").values_list("code", flat=True))
+
+
 def reason_id(event_id: str) -> str:
     """Id of the note that says why an event replaced another: it follows from the event's id."""
     return str(uuid.uuid5(_REASON_SPACE, event_id))

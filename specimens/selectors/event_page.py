@@ -15,7 +15,7 @@ from specimens.selectors.event import STRUCK, Standing, people_names, reason_id
 from specimens.selectors.sheet import SpecimenSheet
 
 UNNAMED = "someone who has left"
-BY_PAGE = "on a page or by a script"
+BY_PAGE = "by page or script"
 LATE_AFTER = timedelta(days=1)
 
 
@@ -54,8 +54,8 @@ class EventSeen:
         event = self.event
         if not event.device:
             return BY_PAGE
-        number = "" if event.sequence is None else f", its entry {event.sequence}"
-        return f"on {event.device}{number}"
+        number = "" if event.sequence is None else f" no. {event.sequence}"
+        return f"{event.device}{number}"
 
     @property
     def late_at(self) -> datetime | None:

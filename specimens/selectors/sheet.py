@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Prefetch, prefetch_related_objects
+
 from labmatrix.matrix.domain.route import LevelValue
+from labmatrix.matrix.models import CellLevel
 from labmatrix.matrix.selectors.cell import cell_get_levels
 from labmatrix.web.domain.roles import Role
 from labmatrix.web.models import Person
@@ -79,6 +82,8 @@ def specimen_sheet(
         NotFound: not there, not theirs, or beyond their role.
     """
     specimen = specimen_get(actor=actor, code=code)
+    entries = CellLevel.objects.select_related("factor", "level").order_by("factor__position", "id")
+    prefetch_related_objects([specimen.cell], Prefetch("cell_levels", queryset=entries))
     folded = specimen.state.folded
     instant = specimen_reference_instant(specimen, at, now)
     life = life_from(folded["life"])
