@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,6 +103,27 @@ class Curve:
             return None
         there = float(x.mean()) + (load - float(y.mean())) * sxx / sxy
         return there if x[0] <= there <= x[-1] else None
+
+    def equal_energy(self, elastic_share: float, until: float) -> tuple[float, float] | None:
+        """Corner of the elastic–perfectly plastic curve of equal energy (form of ASTM E2126).
+
+        Args:
+            elastic_share: share of the peak whose secant gives the elastic stiffness.
+            until: deflection up to which the energies are equal, mm.
+
+        Returns:
+            Deflection, mm, and load of the plateau, kN; None where no such curve exists.
+        """
+        level = elastic_share * self.peak_load
+        there = self.rising_to(level)
+        if there is None or there <= 0.0:
+            return None
+        stiffness = level / there
+        under_root = until**2 - 2.0 * self.energy_to(until) / stiffness
+        if under_root < 0.0:
+            return None
+        deflection = until - math.sqrt(under_root)
+        return deflection, stiffness * deflection
 
     def falls_to(self, load: float) -> float | None:
         """Deflection after the peak at which the load has fallen to a value and stays, mm."""

@@ -191,22 +191,14 @@ class Reading:
 
     def _equal_energy(self) -> tuple[float, float] | None:
         """Corner of the elastic–perfectly plastic curve of equal energy."""
-        curve = self.curve
-        level = self.settings.elastic_share * curve.peak_load
-        there = curve.rising_to(level)
-        if there is None or there <= 0.0:
-            return None
-        stiffness = level / there
-        under_root = self.ultimate**2 - 2.0 * curve.energy_to(self.ultimate) / stiffness
-        if under_root < 0.0:
+        corner = self.curve.equal_energy(self.settings.elastic_share, self.ultimate)
+        if corner is None:
             self._note(
                 "break.no-equal-energy",
                 "The energy up to the ultimate deflection exceeds that of the elastic line: an "
                 "elastic–perfectly plastic curve of equal energy does not exist.",
             )
-            return None
-        deflection = self.ultimate - float(np.sqrt(under_root))
-        return deflection, stiffness * deflection
+        return corner
 
     def _gauge(self, strain: Floats, limit: float) -> tuple[float, float] | None:
         """First place, in time order, where the bar strain reaches yield and stays there."""

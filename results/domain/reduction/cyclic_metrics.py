@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,6 @@ import numpy as np
 import numpy.typing as npt
 
 from results.domain.reduction.cycles import COLUMNS
-from results.domain.reduction.cyclic_notes import record_notes
 from results.domain.reduction.cyclic_settings import CyclicSettings
 from results.domain.reduction.outcome import Found, Note, Outcome, Point, Table
 from results.domain.reduction.settling import settles_at
@@ -73,14 +72,23 @@ class Keeper:
             wanted |= cycle == settings.reference_cycle
         return wanted
 
-    def outcome(self, resolved: Mapping[str, Any], table: Table | None) -> Outcome:
+    def speed(self, *, timed: bool) -> str | None:
+        """The speed whose cycles give metrics; None where it is neither given nor known."""
+        if self.settings.speed is not None or not timed:
+            return self.settings.speed
+        return "static" if self.counts[True] > self.counts[False] else "dynamic"
+
+    def outcome(
+        self, resolved: Mapping[str, Any], notes: Sequence[Note], table: Table | None
+    ) -> Outcome:
         """Metrics, notes and marks of a closed record.
 
         Args:
-            resolved: what the stream chose and counted.
+            resolved: what was chosen from the record, with ``timed`` and ``cycle_offset``.
+            notes: remarks on the record, which come first.
             table: passed on.
         """
-        return _Report(self, resolved).outcome(table)
+        return _Report(self, resolved, notes).outcome(table)
 
     def state_dict(self) -> dict[str, Any]:
         """Everything kept, JSON-ready."""
@@ -112,23 +120,17 @@ def row_of(table: Table, k: int) -> Row:
 class _Report:
     """Writes the metrics of one closed record."""
 
-    def __init__(self, keeper: Keeper, resolved: Mapping[str, Any]) -> None:
+    def __init__(self, keeper: Keeper, resolved: Mapping[str, Any], notes: Sequence[Note]) -> None:
         self.keeper, self.settings = keeper, keeper.settings
         self.resolved = dict(resolved)
         self.timed = bool(resolved["timed"])
-        self.speed = self._speed()
+        self.speed = keeper.speed(timed=self.timed)
         self.column = _STIFFNESS_COLUMN[self.settings.stiffness]
         speed = f"{self.speed}, " if self.speed else ""
         self.method = f"{speed}{self.settings.stiffness}"
-        self.notes: list[Note] = []
+        self.notes = list(notes)
         self.metrics: list[Found] = []
         self.marks: list[Point] = []
-
-    def _speed(self) -> str | None:
-        if self.settings.speed is not None or not self.timed:
-            return self.settings.speed
-        counts = self.keeper.counts
-        return "static" if counts[True] > counts[False] else "dynamic"
 
     def _used(self, row: Row | None) -> bool:
         if row is None or not row["whole"]:
@@ -286,7 +288,6 @@ class _Report:
             )
 
     def outcome(self, table: Table | None) -> Outcome:
-        self.notes += record_notes(self.resolved, self.settings, self.keeper.counts, self.speed)
         reference = self._reference()
         chosen = self._chosen()
         if chosen and reference.stiffness is None:

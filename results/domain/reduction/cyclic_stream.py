@@ -18,6 +18,7 @@ from results.domain.reduction.compiled import loop_for
 from results.domain.reduction.cycles import COLUMNS, WINDOW_MAX, CycleMeasure
 from results.domain.reduction.cyclic_chosen import Chosen, choose
 from results.domain.reduction.cyclic_metrics import Keeper
+from results.domain.reduction.cyclic_notes import record_notes
 from results.domain.reduction.cyclic_settings import CyclicSettings
 from results.domain.reduction.dropouts import DropoutFilter
 from results.domain.reduction.interruptions import GapFinder
@@ -337,7 +338,9 @@ class CyclicStream:
             **self._known.resolved(),
             **{f"count_{name}": number for name, number in count.items()},
         }
-        return self.keeper.outcome(resolved, table)
+        speed = self.keeper.speed(timed=bool(self.timed))
+        notes = record_notes(resolved, self.settings, self.keeper.counts, speed)
+        return self.keeper.outcome(resolved, notes, table)
 
     def _forget(self) -> None:
         """Lets go of samples that no open cycle can need."""
