@@ -48,7 +48,10 @@ def cast(db) -> Cast:
     """One person of each role; the stranger leads another programme, the gone led this one."""
     programme = ProgrammeFactory(code="QUAYSIDE")
     people = {
-        str(role): PersonFactory(username=str(role), laboratory_role=str(role)) for role in Role
+        str(role): PersonFactory(
+            username=str(role), display_name=f"The {role}", laboratory_role=str(role)
+        )
+        for role in Role
     }
     for name, person in people.items():
         MembershipFactory(programme=programme, person=person, role=name)
