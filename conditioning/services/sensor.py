@@ -89,6 +89,18 @@ def calibration_body(calibration: Calibration) -> dict[str, Any]:
     }
 
 
+def _check_instants(calibrated_at: datetime, due_on: date | None, now: datetime) -> None:
+    if calibrated_at > now:
+        raise ShapeError("calibration.later", CALIBRATED_LATER.format(at=calibrated_at))
+    if due_on is not None and due_on <= calibrated_at.date():
+        raise ShapeError("calibration.due", DUE_BEFORE.format(due=due_on, at=calibrated_at))
+
+
+def _check_factor(factor: float) -> None:
+    if check_number(factor, argument="factor", least=-1e6, most=1e6) == 0:
+        raise RangeError("factor", 0, FACTOR_ZERO)
+
+
 def calibration_add(
     *,
     actor: Person,
@@ -123,12 +135,8 @@ def calibration_add(
         ShapeError: what does not fit.
     """
     require(actor.role, Action.RUN_MACHINES)
-    if calibrated_at > now:
-        raise ShapeError("calibration.later", CALIBRATED_LATER.format(at=calibrated_at))
-    if due_on is not None and due_on <= calibrated_at.date():
-        raise ShapeError("calibration.due", DUE_BEFORE.format(due=due_on, at=calibrated_at))
-    if check_number(factor, argument="factor", least=-1e6, most=1e6) == 0:
-        raise RangeError("factor", 0, FACTOR_ZERO)
+    _check_instants(calibrated_at, due_on, now)
+    _check_factor(factor)
     calibration = Calibration(
         sensor=sensor,
         calibrated_at=calibrated_at,

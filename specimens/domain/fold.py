@@ -11,8 +11,9 @@ from typing import Any
 from labmatrix.kernel.clock import iso
 from specimens.domain.corrections import standing_of
 from specimens.domain.deviations import Deviation, deviations_of
+from specimens.domain.effects import EFFECTS
 from specimens.domain.event import EventFact
-from specimens.domain.life import EFFECTS, Life
+from specimens.domain.life import Life
 from specimens.domain.order import in_order, is_skewed
 from specimens.domain.plan import Plan
 from specimens.domain.rules import Conflict, conflict_of

@@ -92,16 +92,7 @@ def specimen_create(
     kept = check_measured(measured or {})
     check_locations(locations)
     with ledger_transaction():
-        own = Specimen.objects.filter(cell=cell)
-        have = own.count()
-        if have >= cell.replicates:
-            raise RuleBroken(
-                "specimen.cell-full",
-                ENOUGH.format(cell=cell.code, planned=cell.replicates, have=have),
-                planned=cell.replicates,
-                have=have,
-            )
-        number = (own.aggregate(last=Max("number"))["last"] or 0) + 1
+        number = _next_number(cell)
         code = specimen_code(
             cell.series.code_template, series=cell.series.code, cell=cell.code, number=number
         )
@@ -116,29 +107,52 @@ def specimen_create(
             measured=kept,
             created_at=now,
         )
-        for name in locations:
-            location_code = check_code(
-                f"{code}-{name}", argument="The location's code", at_most=SPECIMEN_CODE_MAX
-            )
-            subject = _subject(location_code, Subject.Kind.LOCATION, programme.code)
-            Location.objects.create(subject=subject, specimen=specimen, name=name)
+        _locate(specimen, locations, programme.code)
         plan_change_append(
             actor=str(actor.id),
             subject=code,
             before=None,
-            after={
-                "cell": cell.code,
-                "series": cell.series.code,
-                "route": specimen.route,
-                "member": specimen.member,
-                "measured": specimen.measured,
-                "locations": list(locations),
-            },
+            after=_created(specimen, locations),
             why="created",
             now=now,
         )
         specimen_project(specimen)
     return specimen
+
+
+def _next_number(cell: Cell) -> int:
+    """The next number in a cell that is not full."""
+    own = Specimen.objects.filter(cell=cell)
+    have = own.count()
+    if have >= cell.replicates:
+        raise RuleBroken(
+            "specimen.cell-full",
+            ENOUGH.format(cell=cell.code, planned=cell.replicates, have=have),
+            planned=cell.replicates,
+            have=have,
+        )
+    return (own.aggregate(last=Max("number"))["last"] or 0) + 1
+
+
+def _locate(specimen: Specimen, names: Sequence[str], programme_code: str) -> None:
+    for name in names:
+        code = check_code(
+            f"{specimen.code}-{name}", argument="The location's code", at_most=SPECIMEN_CODE_MAX
+        )
+        subject = _subject(code, Subject.Kind.LOCATION, programme_code)
+        Location.objects.create(subject=subject, specimen=specimen, name=name)
+
+
+def _created(specimen: Specimen, locations: Sequence[str]) -> dict[str, Any]:
+    """What the ledger holds of a new specimen."""
+    return {
+        "cell": specimen.cell.code,
+        "series": specimen.cell.series.code,
+        "route": specimen.route,
+        "member": specimen.member,
+        "measured": specimen.measured,
+        "locations": list(locations),
+    }
 
 
 def specimens_create(

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from specimens.domain import corrections, rules
 from specimens.domain.ages import ages_at
 from specimens.domain.catalogue import CATALOGUE
+from specimens.domain.effects import EFFECTS
 from specimens.domain.event import EventFact
 from specimens.domain.fold import fold, foresee, stage_of
-from specimens.domain.life import EFFECTS
 from specimens.domain.order import in_order
 from tests.specimens.life_events import PLAN, START, event, histories, kn, mode, sound_life
 
