@@ -123,13 +123,13 @@ class Curve:
         if under_root < 0.0:
             return None
         deflection = until - math.sqrt(under_root)
-        return deflection, stiffness * deflection
+        return (deflection, stiffness * deflection) if deflection > 0.0 else None
 
     def falls_to(self, load: float) -> float | None:
         """Deflection after the peak at which the load has fallen to a value and stays, mm."""
         after = self.load[self.peak_at :]
         below = after <= load
-        for k in np.flatnonzero(below):
+        for k in np.flatnonzero(below[1:]) + 1:
             if below[k : k + _STAY].all():
                 at = self.peak_at + int(k)
                 x, y = self.deflection[at - 1 : at + 1], self.load[at - 1 : at + 1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -20,6 +21,7 @@ from results.domain.reduction.turning import VALLEY, turning_points
 _DROP_SHARE = 0.05
 _STIFFNESS_SHARE = 0.4
 _LOOP_SHARE = 0.1
+_REST_FEWEST = 32
 _SPIKE_SIGMAS, _SPIKE_SHARE = 12.0, 0.02
 
 
@@ -107,21 +109,22 @@ def _without_spikes(load: Floats, sigma: float, notes: list[Note]) -> npt.NDArra
 def _rest_count(values: Floats, sigma: float) -> int:
     """Samples at the start before a channel leaves its first level.
 
-    Halved until it rises by no more than its noise over them, so that a record that begins with
-    the ramp has next to no rest.
+    Halved until it rises over them by no more than its noise (or what noise alone can feign). A
+    record that begins with the ramp has next to no rest: of fewer than 32 samples an eighth
+    counts.
     """
     if len(values) < FEWEST:
         return 1
     level = float(np.median(values[:8]))
     away = np.flatnonzero(np.abs(values - level) > 6.0 * sigma)
     count = max(1, int(away[0]) if len(away) else len(values))
-    while count > 1:
+    while count >= _REST_FEWEST:
         along = np.arange(count) - 0.5 * (count - 1)
         rise = float(along @ values[:count]) / float(along @ along) * (count - 1)
-        if abs(rise) <= sigma:
-            break
+        if abs(rise) <= sigma * max(1.0, 2.5 * math.sqrt(12.0 / count)):
+            return count
         count //= 2
-    return count
+    return max(1, count // 8)
 
 
 def _check_signs(load: Floats, deflection: Floats) -> None:
@@ -213,6 +216,12 @@ def _envelope(
     drop = max(_DROP_SHARE * peak, 6.0 * sigma)
     kept = loop(load, deflection, stiffness, settings.unloading_recovery, drop, keep, flat)
     keep, flat = keep[:kept], flat[:kept].copy()
+    top = int(np.argmax(load))
+    if top not in keep:
+        # The largest sample is the peak, even where its deflection lags by a little noise.
+        at = int(np.searchsorted(keep, top))
+        keep = np.insert(keep, at, top)
+        flat = np.insert(flat, at, flat[at - 1])
     return Curve(rows[keep], flat, load[keep], sigma)
 
 

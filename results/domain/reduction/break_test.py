@@ -1,7 +1,8 @@
 """Reduction of a break test: cracking, yield, peak, ultimate, stiffness, ductility, energy.
 
-Everything but the peak is read off the envelope of the record (``break_curve``). Loads are those
-of the actuator; self-weight and spreader are kept apart in the settings of the outcome.
+Everything is read off the envelope of the record (``break_curve``), which holds its largest load.
+Loads are those of the actuator; self-weight and spreader are kept apart, in the settings of the
+outcome.
 """
 
 from __future__ import annotations

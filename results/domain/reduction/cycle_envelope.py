@@ -63,7 +63,7 @@ def cycle_envelope(load: Floats, deflection: Floats, side: Side, band_mm: float)
         band_mm: reversals within it are noise, mm.
 
     Returns:
-        The curve from the origin, or None where the record never goes to this side.
+        The curve from the origin, or None where the record never loads to this side.
     """
     sign = _SIGN[side]
     points = turning_points(sign * deflection, band_mm)
@@ -81,6 +81,8 @@ def cycle_envelope(load: Floats, deflection: Floats, side: Side, band_mm: float)
     rows = np.array(picked, dtype=np.int64)
     x = np.concatenate([[0.0], sign * deflection[rows]])
     y = np.concatenate([[0.0], sign * load[rows]])
+    if y.max() <= 0.0:
+        return None
     return Curve(np.concatenate([rows[:1], rows]), np.maximum.accumulate(x), y, sigma=0.0)
 
 
@@ -115,7 +117,9 @@ def reduce_envelope(
     for side in SIDES:
         curve = cycle_envelope(load, deflection, side, band)
         if curve is None:
-            reading.note("no-side", f"The record never goes {band:.3g} mm to the {side} side.")
+            reading.note(
+                "no-side", f"The record never loads to the {side} side (beyond {band:.3g} mm)."
+            )
         else:
             reading.read(replace(curve, index=rows[curve.index]), side)
     return Outcome(

@@ -21,6 +21,8 @@ BAND_RULE = (
 )
 # Share of equal neighbours from which on a channel is taken to move in steps.
 _REPEATED = 0.05
+# Share of reversals from which on a record holds extremes alone.
+_EXTREMES = 0.9
 _SIGMAS, _STEPS, _SHARE = 12.0, 4.0, 0.02
 
 
@@ -45,11 +47,19 @@ class Noise:
         return max(_SIGMAS * self.sigma, _STEPS * self.resolution, _SHARE * self.spread)
 
 
+def _only_extremes(values: Floats) -> bool:
+    steps = np.diff(values)
+    turns = int(np.count_nonzero(steps[1:] * steps[:-1] < 0.0))
+    return turns >= _EXTREMES * (len(steps) - 1)
+
+
 def noise_of(values: Floats) -> Noise:
     """Noise of a channel.
 
     The level is the median absolute sixth difference, so that neither the signal nor a few jumps
-    enter it. Records shorter than ``FEWEST`` samples show no noise that could be told from signal.
+    enter it. Records shorter than ``FEWEST`` samples, and records of extremes alone (nine samples
+    in ten are reversals; two in three are with mere noise), show no noise that could be told from
+    signal.
 
     Args:
         values: finite samples in order, shape (n,).
@@ -61,6 +71,9 @@ def noise_of(values: Floats) -> Noise:
     moved = steps[steps > 0.0]
     stepped = len(moved) and len(steps) - len(moved) >= _REPEATED * len(steps)
     resolution = float(moved.min()) if stepped else 0.0
+    if _only_extremes(values):
+        sigma = resolution / math.sqrt(12.0)
+        return Noise(sigma=sigma, resolution=resolution, spread=float(np.ptp(values)))
     rough = float(np.median(np.abs(np.diff(values, _ORDER)))) / _NORMAL_MEDIAN / _GAIN
     low, high = np.percentile(values, (0.1, 99.9))
     return Noise(
