@@ -86,10 +86,15 @@ class Installation:
         """What the started processes have written so far."""
         return self.log.read_text(encoding="utf-8") if self.log.exists() else ""
 
-    def up(self, *options: str) -> subprocess.Popen[bytes]:
+    def up(self, *options: str, seconds: float = PATIENCE_SECONDS) -> subprocess.Popen[bytes]:
         """Start everything, and wait until it says that it runs."""
+        before = self.said().count("Ctrl-C ends")
         process = self.start(sys.executable, "manage.py", "up", *options)
-        wait_for(lambda: "Ctrl-C ends" in self.said() or process.poll() is not None, "up runs")
+        wait_for(
+            lambda: self.said().count("Ctrl-C ends") > before or process.poll() is not None,
+            "up runs",
+            seconds,
+        )
         assert process.poll() is None, self.said()
         return process
 
