@@ -1,4 +1,4 @@
-"""The two numeric types of this package."""
+"""The numeric types of this package."""
 
 from __future__ import annotations
 
@@ -6,4 +6,5 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 Numeric = float | FloatArray

@@ -31,6 +31,11 @@ class CompressionLaw(StressLaw, Protocol):
         """Largest compressive strain, mm/mm, as a positive number."""
         ...
 
+    @property
+    def carries_tension(self) -> bool:
+        """Whether stress is ever above zero."""
+        ...
+
 
 def stress(law: StressLaw, strain: FloatArray) -> FloatArray:
     """Stress alone, MPa."""
@@ -56,11 +61,16 @@ class ParabolaRectangle:
         number("peak_strain", self.peak_strain, low=0.0005, high=0.01)
         number("ultimate_strain", self.ultimate_strain, low=self.peak_strain, high=0.05)
 
+    @property
+    def carries_tension(self) -> bool:
+        """Never."""
+        return False
+
     def stress_and_tangent(self, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See :class:`StressLaw`."""
-        ratio = np.clip(strain * (-1.0 / self.peak_strain), 0.0, 1.0)
+        ratio = np.minimum(np.maximum(strain * (-1.0 / self.peak_strain), 0.0), 1.0)
         tangent = (2.0 * self.strength_mpa / self.peak_strain) * (1.0 - ratio)
-        return -self.strength_mpa * ratio * (2.0 - ratio), np.where(ratio > 0.0, tangent, 0.0)
+        return -self.strength_mpa * ratio * (2.0 - ratio), tangent * (ratio > 0.0)
 
 
 @dataclass(frozen=True)
@@ -89,12 +99,17 @@ class Parabola:
         """ε'c = 1.7 f'c/Ec, mm/mm."""
         return 1.7 * self.strength_mpa / self.modulus_mpa
 
+    @property
+    def carries_tension(self) -> bool:
+        """Never."""
+        return False
+
     def stress_and_tangent(self, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See :class:`StressLaw`."""
-        ratio = np.clip(strain * (-1.0 / self.peak_strain), 0.0, 2.0)
+        ratio = np.minimum(np.maximum(strain * (-1.0 / self.peak_strain), 0.0), 2.0)
         tangent = (2.0 * self.strength_mpa / self.peak_strain) * (1.0 - ratio)
         inside = (ratio > 0.0) & (ratio < 2.0)
-        return -self.strength_mpa * ratio * (2.0 - ratio), np.where(inside, tangent, 0.0)
+        return -self.strength_mpa * ratio * (2.0 - ratio), tangent * inside
 
 
 @dataclass(frozen=True)
@@ -112,6 +127,11 @@ class LinearConcrete:
     def __post_init__(self) -> None:
         number("modulus_mpa", self.modulus_mpa, low=1000.0, high=100_000.0, unit="MPa")
         number("ultimate_strain", self.ultimate_strain, low=0.0001, high=0.05)
+
+    @property
+    def carries_tension(self) -> bool:
+        """Never."""
+        return False
 
     def stress_and_tangent(self, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See :class:`StressLaw`."""
@@ -139,9 +159,7 @@ class WithTension:
     end_strain: float
 
     def __post_init__(self) -> None:
-        number(
-            "tensile_strength_mpa", self.tensile_strength_mpa, low=0.0, high=20.0, unit="MPa"
-        )
+        number("tensile_strength_mpa", self.tensile_strength_mpa, low=0.0, high=20.0, unit="MPa")
         number("modulus_mpa", self.modulus_mpa, low=1000.0, high=100_000.0, unit="MPa")
         number("end_strain", self.end_strain, low=self.cracking_strain * (1 - 1e-12), high=0.05)
 
@@ -155,20 +173,23 @@ class WithTension:
         """Of the compression law."""
         return self.compression.ultimate_strain
 
+    @property
+    def carries_tension(self) -> bool:
+        """Up to the end strain."""
+        return True
+
     def stress_and_tangent(self, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See :class:`StressLaw`."""
         value, tangent = self.compression.stress_and_tangent(strain)
         crack = self.cracking_strain
-        rising = (strain > 0.0) & (strain <= crack)
+        rising = (strain >= 0.0) & (strain <= crack)
         value = value + np.where(rising, self.modulus_mpa * strain, 0.0)
         tangent = tangent + np.where(rising, self.modulus_mpa, 0.0)
         if self.end_strain <= crack:
             return value, tangent
         slope = -self.tensile_strength_mpa / (self.end_strain - crack)
         falling = (strain > crack) & (strain < self.end_strain)
-        value = value + np.where(
-            falling, self.tensile_strength_mpa + slope * (strain - crack), 0.0
-        )
+        value = value + np.where(falling, self.tensile_strength_mpa + slope * (strain - crack), 0.0)
         return value, tangent + np.where(falling, slope, 0.0)
 
 
@@ -229,9 +250,7 @@ class FabricLaw:
         number("modulus_mpa", self.modulus_mpa, low=1000.0, high=800_000.0, unit="MPa")
         number("transition_strain", self.transition_strain, low=0.0, high=0.02)
         if self.uncracked_mpa is not None:
-            number(
-                "uncracked_mpa", self.uncracked_mpa, low=self.modulus_mpa, high=5e6, unit="MPa"
-            )
+            number("uncracked_mpa", self.uncracked_mpa, low=self.modulus_mpa, high=5e6, unit="MPa")
 
     def stress_and_tangent(self, strain: FloatArray) -> tuple[FloatArray, FloatArray]:
         """See :class:`StressLaw`."""

@@ -1,0 +1,117 @@
+"""Fibre integration against two independent general-purpose libraries with the same laws.
+
+``STRONGFLOOR_LONG_CHECKS=1`` takes every section and diagram; without it a part of them.
+"""
+
+from __future__ import annotations
+
+import os
+
+import numpy as np
+import pytest
+
+from results.domain.mechanics.capacity import flexural_capacity
+from results.domain.mechanics.fibres import FibreModel
+from results.domain.mechanics.laws import Parabola, ParabolaRectangle
+from results.domain.mechanics.moment_curvature import diagram, states_at, ultimate_point
+from tests.reference.mechanics_members import bm1
+from tests.reference.mechanics_peers import (
+    RandomMember,
+    concreteproperties_section,
+    random_member,
+    structuralcodes_section,
+)
+
+LONG = os.environ.get("STRONGFLOOR_LONG_CHECKS") == "1"
+WITHIN = 1e-3
+
+pytestmark = pytest.mark.filterwarnings("ignore")
+
+
+def _members(count: int, seed: int, *, fabric: bool | None = None) -> list[RandomMember]:
+    rng = np.random.default_rng(seed)
+    return [
+        random_member(rng, fabric=index % 2 == 0 if fabric is None else fabric)
+        for index in range(count)
+    ]
+
+
+def _peer_moment(member: RandomMember) -> float:
+    section = structuralcodes_section(member.section, member.concrete)
+    return -float(section.section_calculator.calculate_bending_strength().m_y)
+
+
+def test_ultimate_moment_of_200_random_sections_as_structuralcodes() -> None:
+    worst = 0.0
+    for member in _members(200, 11):
+        model = FibreModel(member.section, member.concrete, displaced=False)
+        worst = max(worst, abs(ultimate_point(model).moment_nmm / _peer_moment(member) - 1.0))
+    assert worst < WITHIN
+
+
+def test_ultimate_moment_of_random_sections_as_concreteproperties() -> None:
+    for member in _members(200 if LONG else 5, 12, fabric=False):
+        peer = concreteproperties_section(member.section, member.concrete)
+        known = abs(peer.ultimate_bending_capacity().m_x)
+        own = ultimate_point(FibreModel(member.section, member.concrete)).moment_nmm
+        assert own == pytest.approx(known, rel=WITHIN)
+
+
+def test_diagrams_as_structuralcodes() -> None:
+    for member in _members(200 if LONG else 10, 13):
+        peer = structuralcodes_section(member.section, member.concrete)
+        known = peer.section_calculator.calculate_moment_curvature()
+        curvature, moment = -np.asarray(known.chi_y), -np.asarray(known.m_y)
+        # Its last point lies a hair beyond the ultimate strain, where its concrete lets go.
+        keep = (curvature > 1e-7) & (curvature < curvature.max())
+        model = FibreModel(member.section, member.concrete, displaced=False)
+        own = states_at(model, curvature[keep])
+        # The peer stops its own iteration at 1 % of a small force, so small moments are coarse.
+        assert np.abs(own.moment - moment[keep]).max() < WITHIN * moment.max()
+
+
+def test_diagram_as_concreteproperties() -> None:
+    for member in _members(10 if LONG else 1, 14, fabric=False):
+        peer = concreteproperties_section(member.section, member.concrete)
+        known = peer.moment_curvature_analysis(progress_bar=False)
+        curvature, moment = np.asarray(known.kappa)[1:], np.abs(np.asarray(known.m_x))[1:]
+        own = states_at(FibreModel(member.section, member.concrete), curvature)
+        # Its concrete carries nothing beyond the ultimate strain, ours keeps the plateau.
+        alive = -own.strain(0.0) < member.concrete.ultimate_strain
+        assert np.abs(own.moment - moment)[alive].max() < WITHIN * moment.max()
+
+
+def test_aci_parabola_as_structuralcodes_and_as_the_closed_form() -> None:
+    for plies in (0, 1, 2, 4):
+        law = Parabola(30.0, 4700 * 30**0.5)
+        model = FibreModel(bm1(plies), law, displaced=False)
+        fibre = ultimate_point(model).moment_nmm
+        peer = structuralcodes_section(bm1(plies), law).section_calculator
+        closed = flexural_capacity(bm1(plies), strength_mpa=30.0, modulus_mpa=law.modulus_mpa)
+        assert fibre == pytest.approx(-peer.calculate_bending_strength().m_y, rel=WITHIN)
+        assert fibre == pytest.approx(closed.nominal_nmm, rel=1e-4)
+
+
+# From concreteproperties 0.7.0 and structuralcodes 0.7.2: parabola–rectangle, no tension.
+@pytest.mark.parametrize(
+    ("plies", "yielding", "ultimate"),
+    [(0, 33.591, 35.312), (1, 34.450, 39.271), (4, 37.025, 51.723)],
+)
+def test_bm1_diagram(plies: int, yielding: float, ultimate: float) -> None:
+    found = diagram(FibreModel(bm1(plies), ParabolaRectangle(30.0)))
+    assert found.yielding is not None
+    assert found.yielding.moment_nmm / 1e6 == pytest.approx(yielding, rel=WITHIN)
+    assert found.ultimate.moment_nmm / 1e6 == pytest.approx(ultimate, rel=WITHIN)
+    if plies == 0:
+        assert found.yielding.curvature_per_mm == pytest.approx(1.1066e-5, rel=WITHIN)
+        assert found.ultimate.curvature_per_mm == pytest.approx(1.1930e-4, rel=WITHIN)
+        assert found.ultimate.name == "concrete"
+    else:
+        assert found.ultimate.name == "soffit fabric"
+
+
+def test_concrete_laws_agree_within_one_percent() -> None:
+    for plies in (0, 1, 2, 4):
+        one = ultimate_point(FibreModel(bm1(plies), ParabolaRectangle(30.0))).moment_nmm
+        other = ultimate_point(FibreModel(bm1(plies), Parabola(30.0, 4700 * 30**0.5))).moment_nmm
+        assert one == pytest.approx(other, rel=0.01)
