@@ -14,6 +14,7 @@ class ResultsConfig(AppConfig):
     def ready(self) -> None:
         """Take the reductions among the jobs; put the door into the head of the pages."""
         from labmatrix.evidence.registry import handler_register
+        from labmatrix.matrix.links import PageLink, Place, link_register
         from labmatrix.web.domain.roles import Action
         from labmatrix.web.navigation import door_register
         from results.services.record import JOB_KIND
@@ -23,3 +24,5 @@ class ResultsConfig(AppConfig):
         door_register(
             place=40, label="Records", url_name="results:record-list", action=Action.SEE_WORK
         )
+        for label, url_name in (("Plate", "results:plate"), ("Comparison", "results:comparison")):
+            link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results.views import comparison, metrics, records
+from results.views import comparison, life, metrics, plate, records
 
 app_name = "results"
 urlpatterns = [
@@ -17,5 +17,7 @@ urlpatterns = [
         name="record-file",
     ),
     path("metrics/<uuid:metric_id>/", metrics.MetricPage.as_view(), name="metric"),
+    path("series/<str:code>/plate/", plate.PlatePage.as_view(), name="plate"),
+    path("specimens/<str:code>/life/", life.LifePage.as_view(), name="life"),
     path("series/<str:code>/comparison/", comparison.ComparisonPage.as_view(), name="comparison"),
 ]

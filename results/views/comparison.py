@@ -16,35 +16,12 @@ from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action
 from results.api import whole_number
 from results.figures import load_deflection_overlay, stiffness_overlay
-from results.models import Metric
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, comparison_get
-
-_DEFAULT_METRIC = "peak_load"
-
-
-def _offered(series: Series) -> list[dict[str, str]]:
-    """Metrics that the series has, by name and method, with the words for a choice."""
-    pairs = (
-        Metric.objects.filter(
-            reduction__is_current=True,
-            reduction__record__subject__programme_code=series.programme.code,
-        )
-        .order_by("name", "method")
-        .values_list("name", "method")
-        .distinct()
-    )
-    found = {(name, method) for name, method in pairs}
-    return [
-        {
-            "value": f"{name}|{method}",
-            "words": f"{name.replace('_', ' ')}{f' ({method})' if method else ''}",
-        }
-        for name, method in sorted(found | {(_DEFAULT_METRIC, "")})
-    ]
+from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
 
 
 def _asked(request: HttpRequest) -> dict[str, Any]:
-    metric, _, method = request.GET.get("metric", _DEFAULT_METRIC).partition("|")
+    metric, _, method = request.GET.get("metric", DEFAULT_METRIC).partition("|")
     return {
         "metric": metric,
         "method": method or request.GET.get("method", ""),
@@ -60,14 +37,14 @@ class ComparisonPage(View):
     def get(self, request: HttpRequest, code: str) -> HttpResponse:
         """The page; a choice that makes no sense is said above the default table."""
         series = series_get(actor_of(request), code, Action.SEE_WORK)
-        asked: dict[str, Any] = {"metric": _DEFAULT_METRIC}
+        asked: dict[str, Any] = {"metric": DEFAULT_METRIC}
         problem = ""
         try:
             asked = _asked(request)
             table = comparison_get(series=series, **asked)
         except ShapeError as error:
             problem = error.message
-            asked = {"metric": _DEFAULT_METRIC}
+            asked = {"metric": DEFAULT_METRIC}
             table = comparison_get(series=series, **asked)
         context = self._context(series, asked, table)
         context["problem"] = problem
@@ -81,7 +58,7 @@ class ComparisonPage(View):
             "series": series,
             "comparison": table,
             "words": table.metric.replace("_", " "),
-            "offered": _offered(series),
+            "offered": metrics_offered(series),
             "chosen": f"{table.metric}|{asked.get('method', '')}",
             "asked": asked,
             "controls": CONTROLS,

@@ -87,6 +87,11 @@ class Against:
     bound: str
     notes: tuple[str, ...]
 
+    @property
+    def gain_percent(self) -> float | None:
+        """The gain in per cent."""
+        return None if self.gain is None else 100.0 * self.gain
+
 
 def _mean_age(members: Sequence[Member]) -> float | None:
     ages = [m.concrete_age_d for m in members if m.concrete_age_d is not None]

@@ -1,0 +1,34 @@
+"""Which metrics a series has, for the choices on its pages."""
+
+from __future__ import annotations
+
+from labmatrix.matrix.models import Series
+from results.models import Metric
+from specimens.models import Location, Specimen
+
+DEFAULT_METRIC = "peak_load"
+
+
+def metrics_offered(series: Series) -> list[dict[str, str]]:
+    """Metrics by name and method with the words for a choice: {value: "name|method", words}."""
+    specimens = Specimen.objects.filter(cell__series=series)
+    subjects = specimens.values("subject_id").union(
+        Location.objects.filter(specimen__in=specimens).values("subject_id")
+    )
+    pairs = (
+        Metric.objects.filter(
+            reduction__is_current=True,
+            reduction__record__subject_id__in=[row["subject_id"] for row in subjects],
+        )
+        .order_by("name", "method")
+        .values_list("name", "method")
+        .distinct()
+    )
+    found = set(pairs) | {(DEFAULT_METRIC, "")}
+    return [
+        {
+            "value": f"{name}|{method}",
+            "words": f"{name.replace('_', ' ')}{f' ({method})' if method else ''}",
+        }
+        for name, method in sorted(found)
+    ]
