@@ -63,7 +63,7 @@ test: lint test-sqlite test-postgres
 lint: environment-dev
 	$(VENV)/bin/ruff format --check .
 	$(VENV)/bin/ruff check .
-	$(VENV)/bin/mypy .
+	$(VENV)/bin/mypy
 	$(VENV)/bin/lint-imports --no-cache
 	$(PYTHON) manage.py makemigrations --check --dry-run
 
