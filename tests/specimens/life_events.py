@@ -135,7 +135,13 @@ _PAYLOADS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
             "location": st.sampled_from(["", "A", "B"]),
         }
     ),
-    "opened-up": st.just({"fabric": "torn"}),
+    "opened-up": st.just(
+        {
+            "fabric": "torn",
+            "cover": {"value": 27, "unit": "mm"},
+            "bar position as found": "in place",
+        }
+    ),
     "repaired": st.just({"how": "patched"}),
     "lost": st.just({"why": "dropped"}),
     "note": st.just({"text": "…"}),
