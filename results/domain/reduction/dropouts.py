@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from results.domain.reduction.compiled import loop_for
 from results.domain.reduction.noise import Noise
-from results.domain.reduction.outcome import Floats
+from results.domain.reduction.outcome import Floats, Ints
 from results.domain.reduction.sample_buffer import Part, SampleBuffer
 
 DROPOUT_RULE = (
@@ -19,7 +20,7 @@ DROPOUT_RULE = (
     "99th percentile of the steps, 5 % of the range (all judged on the first 200 000 samples), "
     "and five times each of the three steps before it."
 )
-_SIGMAS, _STEPS, _SHARE, _LOCAL = 12.0, 5.0, 0.05, 5.0
+_SIGMAS, _STEPS, _SHARE = 12.0, 5.0, 0.05
 _CONTEXT = 4
 
 
@@ -43,117 +44,127 @@ def jump_of(values: Floats, noise: Noise) -> Jump:
     return Jump(max(_SIGMAS * noise.sigma, _STEPS * pace, _SHARE * noise.spread), pace)
 
 
-def dropout_kernel(  # noqa: PLR0917 - compiled
-    values: Floats,
-    start: int,
+def dropout_kernel(  # noqa: C901, PLR0917 - one loop, compiled as it stands
+    load: Floats,
+    deflection: Floats,
+    place: Ints,
     stop: int,
     longest: int,
-    jump: float,
-    pace: float,
-    out_bad: Any,
-) -> int:
-    """Marks drop-outs that begin between two positions.
+    jumps: Floats,
+    paces: Floats,
+    out_bad: npt.NDArray[np.bool_],
+) -> None:
+    """Marks drop-outs that begin before a position.
 
     Args:
-        values: one channel, shape (n,); samples before ``start`` are known to be good.
-        start, stop: positions to be decided.
+        load, deflection: shape (n,); samples that were decided before are known to be good.
+        place: the first position to be decided, and where the good samples without a drop-out
+            before it begin; changed in place (a drop-out may reach beyond ``stop``).
+        stop: where to stop deciding.
         longest: samples in the longest drop-out.
-        jump, pace: see ``Jump``.
-        out_bad: receives the marks, shape (n,), bool.
-
-    Returns:
-        The first position that was not decided (a drop-out may reach beyond ``stop``).
+        jumps, paces: of load and deflection, see ``Jump``; shape (2,).
+        out_bad: receives the marks, shape (n,).
     """
-    n = len(values)
-    step_1 = 0.0
-    step_2 = 0.0
-    step_3 = 0.0
-    i = max(1, start)
-    if i >= 2:
-        step_1 = abs(values[i - 1] - values[i - 2])
-    if i >= 3:
-        step_2 = abs(values[i - 2] - values[i - 3])
-    if i >= 4:
-        step_3 = abs(values[i - 3] - values[i - 4])
+    n = len(load)
+    i = place[0]
+    clean = place[1]
+    jump_load = jumps[0]
+    jump_deflection = jumps[1]
+    if i == 0 and stop > 0:
+        i = 1
     last = i - 1
     while i < stop:
-        step = values[i] - values[last]
-        size = abs(step)
         until = i
-        if size > jump and size > 5.0 * max(step_1, step_2, step_3):
-            for j in range(i + 1, min(i + longest, n - 1) + 1):
-                back = values[j] - values[j - 1]
-                if abs(back) > jump:
-                    near = abs(values[j] - values[last]) <= jump + pace * (j - last)
-                    if back * step < 0.0 and near:
-                        until = j
-                    break
-        for k in range(i, until):
-            out_bad[k] = True
-        step_3 = step_2
-        step_2 = step_1
-        step_1 = abs(values[until] - values[last])
+        if (
+            abs(load[i] - load[last]) > jump_load
+            or abs(deflection[i] - deflection[last]) > jump_deflection
+        ):
+            for channel in range(2):
+                values = load if channel == 0 else deflection
+                jump = jumps[channel]
+                step = values[i] - values[last]
+                before = 0.0
+                for k in range(max(clean, last - 3), last):
+                    before = max(before, abs(values[k + 1] - values[k]))
+                if abs(step) <= max(jump, 5.0 * before):
+                    continue
+                for j in range(i + 1, min(i + longest, n - 1) + 1):
+                    back = values[j] - values[j - 1]
+                    if abs(back) > jump:
+                        near = abs(values[j] - values[last]) <= jump + paces[channel] * (j - last)
+                        if back * step < 0.0 and near:
+                            until = max(until, j)
+                        break
+            if until > i:
+                for k in range(i, until):
+                    out_bad[k] = True
+                clean = until
         last = until
         i = until + 1
-    return i
+    place[0] = i
+    place[1] = clean
 
 
 class DropoutFilter:
-    """Leaves drop-outs of one channel out of a stream of samples.
+    """Leaves drop-outs out of a stream of samples.
 
     Args:
-        channel: ``load`` or ``deflection``.
-        jump: what a jump is.
+        load, deflection: what a jump of each is.
         longest: samples in the longest drop-out; so many samples are held back.
     """
 
-    def __init__(self, channel: str, jump: Jump, longest: int) -> None:
-        self.channel, self.jump, self.longest = channel, jump, longest
+    def __init__(self, load: Jump, deflection: Jump, longest: int) -> None:
+        self.longest = longest
+        self.jumps = np.array([load.size, deflection.size])
+        self.paces = np.array([load.pace, deflection.pace])
         self.left_out = 0
         self._held = SampleBuffer()
         self._decided = 0
+        self._clean = 0
         self._size = 0
 
-    def push(self, part: Part, *, last: bool = False) -> Part:
-        """Takes samples, gives those that are decided and good.
-
-        Args:
-            part: channels of equal length.
-            last: the record ends with them.
-        """
+    def push(self, part: Part) -> Part:
+        """Takes samples, gives those that are decided and good."""
         self._held.append(part)
         self._size += len(part["load"])
+        return self._decide(self.longest)
+
+    def flush(self) -> Part:
+        """Gives what was held back, at the end of the record."""
+        return self._decide(0)
+
+    def _decide(self, hold_back: int) -> Part:
         whole = self._held.whole()
-        size = len(whole["load"])
-        stop = size if last else max(self._decided, size - self.longest)
+        size, start = len(whole["load"]), self._decided
+        stop = max(start, size - hold_back)
         bad = np.zeros(size, dtype=np.bool_)
+        place = np.array([start, self._clean], dtype=np.int64)
         scan = loop_for(dropout_kernel, self._size)
-        reached = scan(
-            whole[self.channel],
-            self._decided,
+        scan(
+            whole["load"],
+            whole["deflection"],
+            place,
             stop,
             self.longest,
-            self.jump.size,
-            self.jump.pace,
+            self.jumps,
+            self.paces,
             bad,
         )
-        start, self._decided = self._decided, max(self._decided, min(int(reached), size))
-        if bad.any():
-            self.left_out += int(np.count_nonzero(bad))
+        decided, clean = min(int(place[0]), size), int(place[1])
+        dropped = int(np.count_nonzero(bad))
+        ready = {name: values[start:decided] for name, values in whole.items()}
+        if dropped:
+            self.left_out += dropped
             good = ~bad
-            ready = {
-                n: v[start : self._decided][good[start : self._decided]] for n, v in whole.items()
-            }
-            kept = {n: v[good] for n, v in whole.items()}
-            self._decided -= int(np.count_nonzero(bad))
-        else:
-            ready = {n: v[start : self._decided] for n, v in whole.items()}
-            kept = whole
-        context = max(0, self._decided - _CONTEXT)
+            clean = int(np.count_nonzero(good[:clean]))
+            ready = {name: values[good[start:decided]] for name, values in ready.items()}
+            whole = {name: values[good] for name, values in whole.items()}
+        context = max(0, decided - dropped - _CONTEXT)
         self._held = SampleBuffer()
-        self._held.append({n: v[context:] for n, v in kept.items()})
+        self._held.append({name: values[context:] for name, values in whole.items()})
         self._held.own()
-        self._decided -= context
+        self._decided = decided - dropped - context
+        self._clean = max(0, clean - context)
         return ready
 
     def state(self) -> dict[str, Any]:
@@ -161,12 +172,12 @@ class DropoutFilter:
         return {
             "left_out": self.left_out,
             "held": self._held.state(),
-            "decided": self._decided,
+            "places": [self._decided, self._clean],
             "size": self._size,
         }
 
     def load_state(self, state: Mapping[str, Any]) -> None:
         """Goes on from a ``state``."""
-        self.left_out, self._decided = int(state["left_out"]), int(state["decided"])
-        self._size = int(state["size"])
+        self.left_out, self._size = int(state["left_out"]), int(state["size"])
+        self._decided, self._clean = state["places"]
         self._held = SampleBuffer.from_state(state["held"])

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -45,17 +47,30 @@ class GapFinder:
         place = part["time"] if timed else part["row"].astype(np.float64)
         usual = self.interval_s if timed else 1.0
         before, step_before = self.last or (float(place[0]), usual or 0.0)
-        steps = np.diff(place, prepend=before)
-        if self.last is None:
-            steps[0] = step_before
-        previous = np.concatenate([[step_before], steps[:-1]])
+        steps = np.empty(len(place))
+        steps[0] = step_before if self.last is None else place[0] - before
+        np.subtract(place[1:], place[:-1], out=steps[1:])
         self.last = (float(place[-1]), float(steps[-1]))
-        backward = steps < 0.0
-        missing = np.where(backward, np.inf, 0.0)
+        least = math.inf
         if usual is not None and self.intervals is not None:
-            unit = np.maximum(previous, usual)
-            gap = steps > self.intervals * unit * (1.0 + 1e-9)
-            missing[gap] = steps[gap] / unit[gap]
-            self.gaps += int(np.count_nonzero(gap))
-        self.backward += int(np.count_nonzero(backward))
-        return [Interruption(int(k), float(missing[k])) for k in np.flatnonzero(missing)]
+            least = self.intervals * usual * (1.0 + 1e-9)
+        suspect = np.flatnonzero((steps < 0.0) | (steps > least))
+        found = []
+        for k in suspect.tolist():
+            unit = max(float(steps[k - 1]) if k else step_before, usual or 0.0)
+            if steps[k] < 0.0:
+                self.backward += 1
+                found.append(Interruption(k, math.inf))
+            elif steps[k] > least / (usual or 1.0) * unit:
+                self.gaps += 1
+                found.append(Interruption(k, float(steps[k]) / unit))
+        return found
+
+    def state(self) -> list[Any]:
+        """JSON-ready; ``load_state`` reads it."""
+        return [self.gaps, self.backward, self.last]
+
+    def load_state(self, state: Sequence[Any]) -> None:
+        """Goes on from a ``state``."""
+        self.gaps, self.backward, last = state
+        self.last = None if last is None else (float(last[0]), float(last[1]))
