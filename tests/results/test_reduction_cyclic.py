@@ -61,6 +61,10 @@ def test_recovers_stiffness_phase_and_loss_under_noise_and_drift() -> None:
     # A falling stiffness and a drift open the loop a little.
     assert _column(outcome, "loop_energy_kn_mm") == pytest.approx(energy, rel=0.08)
     assert _column(outcome, "loop_energy_kn_mm").mean() == pytest.approx(energy.mean(), rel=0.01)
+    # A line through all cycles: the loss within a thousandth of itself.
+    number, by_cycle = (_column(outcome, n) for n in ("cycle", "stiffness_regression_kn_mm"))
+    slope, start = np.polyfit(number + 0.75, by_cycle, 1)
+    assert -slope * 2_000 / start == pytest.approx(0.25, rel=1e-3)
     by_line = _reduced(record, stiffness="regression", reference="first-ten")
     assert by_line.get("stiffness_loss", at=1_999).value == pytest.approx(0.25, abs=1.5e-3)
 

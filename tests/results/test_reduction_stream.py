@@ -167,6 +167,26 @@ def test_a_standstill_does_not_fill_the_memory() -> None:
     assert "cyclic.standstill" in stream.outcome().codes()
 
 
+def test_a_folder_that_cannot_be_written_does_not_stop_a_reduction(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    import numba
+
+    real = numba.njit
+
+    def without_folder(*, cache: bool = False, **more: Any) -> Any:
+        if cache:
+            raise RuntimeError("cannot cache function: no locator available")
+        return real(**more)
+
+    monkeypatch.setattr(numba, "njit", without_folder)
+
+    def plus_one(value: float) -> float:
+        return value + 1.0
+
+    assert compiled(plus_one)(2.0) == 3.0
+
+
 def test_refuses_what_would_lose_or_mix_samples() -> None:
     stream = CyclicStream(CyclicSettings())
     stream.feed([1.0, 2.0], [0.0, 1.0], [0.0, 0.1])

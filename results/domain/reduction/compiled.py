@@ -21,11 +21,15 @@ COMPILE_FROM = 20_000
 def _compiled(kernel: Callable[..., Any]) -> Any:
     import numba  # heavy: only where a long record needs it
 
-    return numba.njit(cache=True, nogil=True)(kernel)
+    try:
+        return numba.njit(cache=True, nogil=True)(kernel)
+    except RuntimeError:
+        # No folder to keep the machine code in: it is made for this process alone.
+        return numba.njit(nogil=True)(kernel)
 
 
 def compiled(kernel: Kernel) -> Kernel:
-    """The loop as machine code; kept on disk between runs."""
+    """The loop as machine code; kept on disk between runs where there is a folder for it."""
     loop: Kernel = _compiled(kernel)
     return loop
 
