@@ -10,3 +10,9 @@ class MatrixConfig(AppConfig):
 
     name = "labmatrix.matrix"
     label = "matrix"
+
+    def ready(self) -> None:
+        """Put the door into the pages' head."""
+        from labmatrix.web.navigation import door_register
+
+        door_register(place=10, label="Programmes", url_name="matrix:home")

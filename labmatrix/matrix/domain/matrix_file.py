@@ -22,7 +22,7 @@ def read_document(filename: str, content: bytes) -> MatrixDocument:
         UserError: the file as a whole cannot be read; see ``read_sheet`` and ``document_of_json``.
     """
     if filename.lower().endswith(".json"):
-        check_size(content)
+        check_size(len(content))
         try:
             data = json.loads(content.decode("utf-8-sig"), parse_constant=_no_constant)
         except (UnicodeDecodeError, ValueError, RecursionError) as error:

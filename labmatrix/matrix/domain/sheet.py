@@ -69,7 +69,7 @@ def read_sheet(filename: str, content: bytes) -> Sheet:
         TooLarge: ``matrix.file-too-large``.
         ShapeError: ``matrix.file-unreadable``, ``matrix.file-empty`` or ``matrix.file-kind``.
     """
-    check_size(content)
+    check_size(len(content))
     ending = filename.lower().rpartition(".")[2]
     if ending in ("xlsx", "xlsm") or content.startswith(b"PK\x03\x04"):
         rows = _workbook_rows(content)
@@ -89,17 +89,17 @@ def read_sheet(filename: str, content: bytes) -> Sheet:
     return Sheet(header=kept[0], rows=tuple(kept[1:]))
 
 
-def check_size(content: bytes) -> None:
+def check_size(size: int) -> None:
     """Refuse more bytes than a matrix can need.
 
     Raises:
         TooLarge: ``matrix.file-too-large``.
     """
-    if len(content) > FILE_MAX_BYTES:
+    if size > FILE_MAX_BYTES:
         raise TooLarge(
             "matrix.file-too-large",
-            f"The file has {len(content)} bytes; allowed are {FILE_MAX_BYTES}.",
-            bytes=len(content),
+            f"The file has {size} bytes; allowed are {FILE_MAX_BYTES}.",
+            bytes=size,
             allowed=FILE_MAX_BYTES,
         )
 

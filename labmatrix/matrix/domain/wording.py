@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Mapping
+from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
 
@@ -53,3 +55,22 @@ def check_text(
 def as_sentence(text: str) -> str:
     """A person's text as the end of a sentence of ours: with a full stop if it has no end."""
     return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def value_in_words(value: Any, at_most: int = 240) -> str:
+    """Planned data as a person reads it: lists and objects on one line, nothing as "none"."""
+    words = _words(value) or "none"
+    return words if len(words) <= at_most else f"{words[: at_most - 2]} …"
+
+
+def _words(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{str(k).replace('_', ' ')} {_words(v)}" for k, v in value.items())
+    if isinstance(value, list | tuple):
+        mark = "; " if any(isinstance(item, Mapping | list | tuple) for item in value) else ", "
+        return mark.join(_words(item) for item in value)
+    return f"{value:.12g}" if isinstance(value, float) else str(value)

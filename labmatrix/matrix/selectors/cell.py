@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.db.models import Prefetch, QuerySet
 
 from labmatrix.kernel.errors import NotFound
@@ -20,10 +22,24 @@ def _with_relations(cells: QuerySet[Cell]) -> QuerySet[Cell]:
     ).prefetch_related(Prefetch("cell_levels", queryset=entries))
 
 
-def cell_list_visible(actor: Person) -> QuerySet[Cell]:
-    """The cells of the programmes that a person is part of: two queries, however many."""
+def cell_list_ids(actor: Person, series: Series | None = None) -> QuerySet[Cell, int]:
+    """The rows of the cells that a person sees, of one series or of all, in order."""
     mine = programme_list_visible(actor).values("id")
-    return _with_relations(Cell.objects.filter(series__programme__in=mine).order_by("id"))
+    cells = Cell.objects.filter(series__programme__in=mine)
+    if series is not None:
+        cells = cells.filter(series=series)
+    return cells.order_by("series__code", "id").values_list("id", flat=True)
+
+
+def cell_list_page(ids: Sequence[int]) -> list[Cell]:
+    """Some cells in the order of the ids; two queries, however many."""
+    found = _with_relations(Cell.objects.filter(id__in=ids)).in_bulk()
+    return [found[key] for key in ids]
+
+
+def cell_list_by_code(series: Series, codes: Sequence[str]) -> list[Cell]:
+    """The cells of a series with these codes, in the order of their making."""
+    return list(cell_list_of_series(series).filter(code__in=codes))
 
 
 def cell_list_of_series(series: Series) -> QuerySet[Cell]:
@@ -49,10 +65,11 @@ def cell_get_levels(cell: Cell) -> dict[str, LevelValue]:
 
     No query for cells of the lists above.
     """
-    return {entry.factor.name: entry.level.setting for entry in _entries(cell)}
+    return {entry.factor.name: entry.level.setting for entry in cell_entries(cell)}
 
 
-def _entries(cell: Cell) -> list[CellLevel]:
+def cell_entries(cell: Cell) -> list[CellLevel]:
+    """The cell's levels with their factors, in order; no query for cells of the lists above."""
     if "cell_levels" in getattr(cell, "_prefetched_objects_cache", {}):
         return list(cell.cell_levels.all())
     found = cell.cell_levels.select_related("factor", "level")

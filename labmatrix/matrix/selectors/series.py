@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from django.db.models import Count, F, OuterRef, QuerySet, Subquery, Sum
-from django.db.models.functions import Coalesce
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import Count, F, QuerySet, Sum
 
 from labmatrix.kernel.errors import NotFound
 from labmatrix.matrix.domain.design import (
@@ -15,10 +17,27 @@ from labmatrix.matrix.domain.design import (
     LevelPlan,
     MatrixState,
 )
-from labmatrix.matrix.models import Cell, CellLevel, Factor, ForbiddenCombination, Level, Series
+from labmatrix.matrix.models import (
+    Cell,
+    CellLevel,
+    Factor,
+    ForbiddenCombination,
+    Level,
+    Programme,
+    Series,
+)
 from labmatrix.matrix.selectors.programme import programme_list_visible, programme_role
 from labmatrix.web.domain.roles import NOT_YOURS, Action, require
 from labmatrix.web.models import Person
+
+
+@dataclass(frozen=True)
+class SeriesSeen:
+    """A series with its cells and planned specimens."""
+
+    series: Series
+    cell_count: int
+    planned: int
 
 
 def series_list_visible(actor: Person) -> QuerySet[Series]:
@@ -28,13 +47,27 @@ def series_list_visible(actor: Person) -> QuerySet[Series]:
     ).select_related("programme")
 
 
-def series_list_with_counts(actor: Person) -> QuerySet[Series]:
-    """As ``series_list_visible``, with ``cell_count`` and ``planned`` specimens."""
-    cells = Cell.objects.filter(series_id=OuterRef("id")).order_by().values("series_id")
-    return series_list_visible(actor).annotate(
-        cell_count=Coalesce(Subquery(cells.annotate(n=Count("id")).values("n")), 0),
-        planned=Coalesce(Subquery(cells.annotate(n=Sum("replicates")).values("n")), 0),
-    )
+def series_list_ids(actor: Person) -> QuerySet[Series, int]:
+    """The rows of ``series_list_visible``, in the same order."""
+    return series_list_visible(actor).values_list("id", flat=True)
+
+
+def series_list_page(ids: Sequence[int]) -> list[SeriesSeen]:
+    """Some series in the order of the ids; two queries, however many."""
+    series = Series.objects.select_related("programme").in_bulk(list(ids))
+    cells = {
+        row["series_id"]: (row["n"], row["planned"])
+        for row in Cell.objects.filter(series_id__in=ids)
+        .order_by()
+        .values("series_id")
+        .annotate(n=Count("id"), planned=Sum("replicates"))
+    }
+    return [SeriesSeen(series[key], *cells.get(key, (0, 0))) for key in ids]
+
+
+def series_list_of_programme(programme: Programme) -> list[SeriesSeen]:
+    """The series of one programme, by code."""
+    return series_list_page(list(programme.series.values_list("id", flat=True)))
 
 
 def series_get(actor: Person, code: str, action: Action) -> Series:
@@ -115,3 +148,15 @@ def _cells(series: Series, factors: tuple[FactorPlan, ...]) -> tuple[CellPlan, .
             gain_code=F("gain_control__code"), conditioning_code=F("conditioning_control__code")
         )
     )
+
+
+def factor_get(series: Series, position: int) -> tuple[Factor, FactorPlan]:
+    """A factor of a series by its place in the order, as a row and as a plain value.
+
+    Raises:
+        NotFound: the series has no factor there.
+    """
+    rows = list(Factor.objects.filter(series=series).order_by("position", "id"))
+    if not 0 <= position < len(rows):
+        raise NotFound("access.not-yours", NOT_YOURS)
+    return rows[position], series_get_factors(series)[position]
