@@ -93,6 +93,8 @@ def event_correct(request: HttpRequest, code: str, event_id: uuid.UUID) -> HttpR
 
 def _event_of(actor: Person, code: str, event_id: uuid.UUID) -> Event:
     event = event_get(actor=actor, event_id=event_id, action=Action.LOG_EVENT)
+    if event.kind == "judged":  # who may not judge may not take a judgement back
+        subject_get(actor=actor, code=code, action=Action.JUDGE)
     if event.subject.code != code:
         raise NotFound("access.not-yours", NOT_YOURS)
     return event
@@ -210,8 +212,11 @@ def event_strike(request: HttpRequest, code: str, event_id: uuid.UUID) -> HttpRe
             "occurred_at": iso(instant),
             "payload": {"event": str(event.pk), "why": form.cleaned_data["why"]},
         }
-        answer = events_receive(actor=actor, raws=[raw], now=instant)[0]
-        return _answered(request, event.subject, "corrected", answer)
+        try:
+            answer = events_receive(actor=actor, raws=[raw], now=instant)[0]
+            return _answered(request, event.subject, "corrected", answer)
+        except UserError as error:
+            form.add_error(None, error.message)
     context = {
         "form": form,
         "subject": event.subject,
@@ -247,8 +252,11 @@ def deviation_judge(request: HttpRequest, code: str, deviation_id: uuid.UUID) ->
                 "why": form.cleaned_data["why"],
             },
         }
-        answer = events_receive(actor=actor, raws=[raw], now=instant)[0]
-        return _answered(request, specimen.subject, "judged", answer)
+        try:
+            answer = events_receive(actor=actor, raws=[raw], now=instant)[0]
+            return _answered(request, specimen.subject, "judged", answer)
+        except UserError as error:
+            form.add_error(None, error.message)
     context = {"form": form, "specimen": specimen, "deviation": deviation}
     return render(request, "specimens/deviation_judge.html", context)
 

@@ -83,7 +83,7 @@ def specimen_list(request: HttpRequest) -> HttpResponse:
         "wanted": wanted,
         "narrowed": _without(wanted),
         "query": _query(wanted),
-        "stages": specimen_list_stages(actor=actor, wanted=wanted),
+        "stages": specimen_list_stages(ids),
         "series": series,
         "all_series": [] if wanted.series else list(series_list_visible(actor).order_by("code")),
         "may_create": series is not None and _may_create(actor, series.programme.code),

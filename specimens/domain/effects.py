@@ -111,7 +111,11 @@ def _loaded(life: Life, event: EventFact) -> None:
 def _re_tensioned(life: Life, event: EventFact) -> None:
     if life.sustained is not None:
         load = event.payload["to"]
-        life.sustained.load_kn = to_base(load["value"], load["unit"])
+        load_kn = to_base(load["value"], load["unit"])
+        if load_kn > 0.0:
+            life.sustained.load_kn = load_kn
+        else:  # de-tensioned: the load is off, and what it was stays known
+            _unload(life, event.occurred_at)
 
 
 def _cycling_started(life: Life, event: EventFact) -> None:

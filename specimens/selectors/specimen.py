@@ -70,11 +70,10 @@ def specimen_list_page(ids: Sequence[int]) -> list[Specimen]:
     return [rows[key] for key in ids if key in rows]
 
 
-def specimen_list_stages(*, actor: Person, wanted: SpecimenFilter) -> list[tuple[str, int]]:
-    """How many of the listed specimens are in which stage: (stage, n), most first."""
-    ids = specimen_list_ids(actor=actor, wanted=wanted).order_by()
+def specimen_list_stages(ids: QuerySet[Specimen, int]) -> list[tuple[str, int]]:
+    """How many of the specimens of ``specimen_list_ids`` are in which stage, most first."""
     counted = (
-        SpecimenState.objects.filter(specimen__in=ids.values("pk"))
+        SpecimenState.objects.filter(specimen__in=ids.order_by().values("pk"))
         .values_list("stage")
         .annotate(n=Count("pk"))
         .order_by("-n", "stage")

@@ -43,7 +43,7 @@ def event_sent_id(raw: object) -> str:
     """The id under which an answer names what was sent: storable, of at most 60 characters."""
     sent = raw.get("id", "") if isinstance(raw, Mapping) else ""
     text = sent if isinstance(sent, str) else _shown(sent)
-    return text[:60].encode("utf-8", "replace").decode()
+    return text[:60].replace("\x00", "?").encode("utf-8", "replace").decode()
 
 
 def event_subject_code(raw: object) -> str | None:
