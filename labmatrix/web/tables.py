@@ -24,12 +24,13 @@ class Head:
 
 @dataclass(frozen=True)
 class Cell:
-    """One cell: a numeral, a text or nothing."""
+    """One cell: a numeral, a text or nothing, and where it leads."""
 
     content: Numeral | str | None
     places: int | None
     bound: str = ""
     row_head: bool = False
+    url: str = ""
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,8 @@ def table_cells(
 
     Args:
         columns: {"label", "unit"? (default none), "digits"?, "kind"? ("text")} each.
-        rows: a cell is a text, a number, None or {"value", "u"?, "bound"?}; as many as columns.
+        rows: a cell is a text, a number, None or {"value", "u"?, "bound"?, "url"?}; as many as
+            columns.
         system: the person's unit system.
 
     Raises:
@@ -63,7 +65,7 @@ def table_cells(
         heads.append(head)
         printed.append(cells)
     if heads and heads[0].places is None:
-        printed[0] = [Cell(cell.content, None, row_head=True) for cell in printed[0]]
+        printed[0] = [Cell(c.content, None, row_head=True, url=c.url) for c in printed[0]]
     return heads, [list(row) for row in zip(*printed, strict=True)]
 
 
@@ -74,9 +76,11 @@ def _column(
     shown = unit_shown(unit, system)
     name = "" if shown == "1" else shown
     read = [_read(value, unit, system) for value in values]
+    urls = [str(v.get("url") or "") if isinstance(v, Mapping) else "" for v in values]
     numbers = [item for item in read if isinstance(item, _Number)]
     if column.get("kind") == "text" or (not numbers and any(isinstance(v, str) for v in read)):
-        return Head(label, name, None), [Cell(_text(value), None) for value in values]
+        texts = [Cell(_text(v), None, url=url) for v, url in zip(values, urls, strict=True)]
+        return Head(label, name, None), texts
     digits = int(column.get("digits", DEFAULT_DIGITS))
     like = all(item.u is None for item in numbers) and any(
         isinstance(item.value, float) for item in numbers
@@ -86,8 +90,8 @@ def _column(
     places = max((c.places for c in contents if isinstance(c, Numeral)), default=0)
     reserved = min(places, MOST_PLACES)
     cells = [
-        Cell(content, reserved, item.bound if isinstance(item, _Number) else "")
-        for content, item in zip(contents, read, strict=True)
+        Cell(content, reserved, item.bound if isinstance(item, _Number) else "", url=url)
+        for content, item, url in zip(contents, read, urls, strict=True)
     ]
     return Head(label, name, reserved), cells
 
@@ -111,4 +115,5 @@ def _content(item: _Number | str | None, digits: int, places: int | None) -> Num
 
 
 def _text(value: Any) -> str | None:
-    return None if value is None else str(value)
+    bare = value["value"] if isinstance(value, Mapping) else value
+    return None if bare is None else str(bare)

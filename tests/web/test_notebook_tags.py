@@ -57,6 +57,14 @@ def test_a_missing_value_says_so_to_eye_and_ear() -> None:
         assert words(source, none=None) == "–no value"
 
 
+def test_a_cell_with_an_address_is_a_link_and_a_missing_one_is_not() -> None:
+    columns = [{"label": "Load", "unit": "kN"}]
+    rows = [[{"value": 87.3, "url": "/n/?a=1&b=2"}], [{"value": None, "url": "/none/"}]]
+    html = render("{% data_table table %}", table={"columns": columns, "rows": rows})
+    assert html.count("<a ") == 1
+    assert '<a href="/n/?a=1&amp;b=2"><span class="whole">87' in html
+
+
 def test_a_misspelt_variable_is_no_missing_value() -> None:
     with pytest.raises(TypeError):
         render('{% quantity misspelt "kN" %}')

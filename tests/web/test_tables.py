@@ -45,6 +45,17 @@ def test_counts_stay_whole_and_text_stays_text() -> None:
     assert [row[0].row_head for row in cells] == [True, True]
 
 
+def test_a_cell_of_any_kind_leads_where_it_says() -> None:
+    rows: list[list[Any]] = [
+        [{"value": "QV-B07", "url": "/b07/"}, {"value": 87.3, "url": "/n/"}],
+        ["QV-B08", {"value": None, "url": "/none/"}],
+    ]
+    _, cells = table_cells([{"label": "Specimen"}, LOADS], rows, SI)
+    assert _texts(cells, 0) == ["QV-B07", "QV-B08"]
+    assert [[cell.url for cell in row] for row in cells] == [["/b07/", "/n/"], ["", "/none/"]]
+    assert cells[0][0].row_head
+
+
 def test_a_bound_is_carried() -> None:
     _, cells = table_cells([LOADS], [[{"value": 152.0, "bound": "lower"}]], SI)
     assert cells[0][0].bound == "lower"

@@ -26,7 +26,7 @@ from labmatrix.web.domain.numerals import (
     uncertainty_text,
 )
 from labmatrix.web.domain.unit_systems import SI, spread_shown, unit_shown, value_shown
-from labmatrix.web.tables import table_cells
+from labmatrix.web.tables import Cell, table_cells
 
 register = template.Library()
 
@@ -235,7 +235,7 @@ def _table_context(context: Context, table: Mapping[str, Any]) -> dict[str, Any]
     html_rows = [
         [
             {
-                "html": _cell_html(cell.content, cell.bound),
+                "html": _cell_html(cell),
                 "places": cell.places,
                 "row_head": cell.row_head,
             }
@@ -246,12 +246,14 @@ def _table_context(context: Context, table: Mapping[str, Any]) -> dict[str, Any]
     return {"caption": table.get("caption", ""), "heads": heads, "rows": html_rows}
 
 
-def _cell_html(content: Numeral | str | None, bound: str) -> str:
-    if content is None:
+def _cell_html(cell: Cell) -> str:
+    if cell.content is None:
         return MISSING
-    return (
-        cut_number(content, bound) if isinstance(content, Numeral) else conditional_escape(content)
-    )
+    if isinstance(cell.content, Numeral):
+        html = cut_number(cell.content, cell.bound)
+    else:
+        html = conditional_escape(cell.content)
+    return format_html('<a href="{}">{}</a>', cell.url, html) if cell.url else html
 
 
 class _StrictEncoder(DjangoJSONEncoder):

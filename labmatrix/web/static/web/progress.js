@@ -10,15 +10,17 @@
 
   const isFinished = (answer) => answer.finished === true || FINISHED.has(answer.status);
 
-  // The bar takes a fraction; an answer may give one, or {done, total}.
+  // The bar takes a fraction; an answer may give one, {fraction, words} or {done, total}.
   const fractionOf = (progress) => {
+    if (progress && typeof progress.fraction === "number") return fractionOf(progress.fraction);
     if (typeof progress === "number") return Math.min(1, Math.max(0, progress));
     if (progress && progress.total > 0) return Math.min(1, progress.done / progress.total);
     return null;
   };
 
   const sentence = (answer) => {
-    const parts = [answer.words || answer.message || sentenceCase(answer.status || "waiting")];
+    const doing = isFinished(answer) ? "" : answer.progress && answer.progress.words;
+    const parts = [answer.words || answer.message || sentenceCase(doing || answer.status || "waiting")];
     const fraction = fractionOf(answer.progress);
     if (fraction !== null && !isFinished(answer)) parts.push(`${Math.round(fraction * 100)} %`);
     if (answer.next && !isFinished(answer)) parts.push(`Next: ${answer.next}`);
