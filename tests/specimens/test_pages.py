@@ -52,6 +52,18 @@ def test_the_list_says_stage_ages_and_questions(cast, as_person):
     assert "1 specimen: 1 planned" in words_of(page)
 
 
+def test_the_pages_of_the_matrix_lead_to_its_specimens(cast, as_person):
+    for address, query in (
+        ("/programmes/QUAYSIDE/", "programme=QUAYSIDE"),
+        ("/series/QS/", "series=QS"),
+        ("/series/QS/cells/P2/", "series=QS&amp;cell=P2"),
+    ):
+        page = as_person("manager").get(address).content.decode()
+        assert f'"/specimens/?{query}"' in page
+        assert "/specimens/create/" in page or "programme" in query
+        assert "/specimens/" not in as_person("sponsor").get(address).content.decode()
+
+
 def test_an_empty_list_says_what_to_do_first(cast, as_person):
     assert "create them, then print their labels" in words_of(
         as_person().get("/specimens/?series=QS")
