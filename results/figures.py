@@ -37,9 +37,14 @@ def marked_curve(reduction: Reduction, chosen: Mapping[str, Any] | None = None) 
         chosen: the point of one metric, drawn over the others.
     """
     curve = reduction.curve
+    reduced = curve.get("reduced")
+    raw = {"role": "raw"} if reduced else {"level": 0}
     traces: list[dict[str, Any]] = [
-        {"x": curve["x"], "y": curve["y"], "name": "as measured", "meta": {"level": 0}}
+        {"x": curve["x"], "y": curve["y"], "name": "as measured", "meta": raw}
     ]
+    if reduced:
+        name = "after zero, seating and settlement"
+        traces.append({**reduced, "name": name, "meta": {"level": 0}})
     marks = [m for m in reduction.marks if m and (chosen is None or m != dict(chosen))]
     if marks:
         traces.append(_marks(marks, "found points"))
@@ -120,7 +125,7 @@ def load_deflection_overlay(series: Series, codes: set[str] | None = None) -> tu
     traces, rows = [], []
     for reduction in reductions:
         specimen = by_subject[reduction.record.subject_id]
-        x, y = _thinned(reduction.curve, _OVERLAY_POINTS)
+        x, y = _thinned(reduction.curve.get("reduced") or reduction.curve, _OVERLAY_POINTS)
         name = f"{specimen.code}"
         traces.append({"x": x, "y": y, "name": name, "meta": looks[specimen.code]})
         peak = max(range(len(y)), key=y.__getitem__)

@@ -157,7 +157,9 @@ def _direct(
 
 
 def stiffness_points(owners: Mapping[int, str]) -> dict[str, list[StiffnessAt]]:
-    """Secant stiffness by load cycle of each specimen, over all its cyclic records.
+    """Dynamic secant stiffness by load cycle of each specimen, over all its cyclic records.
+
+    Static (slow) cycles are measured too, and are never mixed in.
 
     Args:
         owners: subject's key -> specimen's code.
@@ -165,6 +167,7 @@ def stiffness_points(owners: Mapping[int, str]) -> dict[str, list[StiffnessAt]]:
     metrics = (
         Metric.objects.filter(
             name="secant_stiffness",
+            method__startswith="dynamic",
             at__isnull=False,
             reduction__is_current=True,
             reduction__record__subject_id__in=list(owners),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.db.models import Q
+
 from labmatrix.matrix.models import Series
 from results.models import Metric
 from specimens.models import Location, Specimen
@@ -12,13 +14,13 @@ DEFAULT_METRIC = "peak_load"
 def metrics_offered(series: Series) -> list[dict[str, str]]:
     """Metrics by name and method with the words for a choice: {value: "name|method", words}."""
     specimens = Specimen.objects.filter(cell__series=series)
-    subjects = specimens.values("subject_id").union(
-        Location.objects.filter(specimen__in=specimens).values("subject_id")
-    )
+    locations = Location.objects.filter(specimen__cell__series=series)
+    of_record = "reduction__record__subject_id__in"
     pairs = (
         Metric.objects.filter(
+            Q(**{of_record: specimens.order_by().values("subject_id")})
+            | Q(**{of_record: locations.order_by().values("subject_id")}),
             reduction__is_current=True,
-            reduction__record__subject_id__in=[row["subject_id"] for row in subjects],
         )
         .order_by("name", "method")
         .values_list("name", "method")

@@ -118,7 +118,8 @@ def _curves(specimens: Sequence[Specimen]) -> dict[int, tuple[list[float], list[
     rows = Reduction.objects.filter(
         record__subject_id__in=list(by_subject), is_current=True, name="break"
     ).values_list("record__subject_id", "curve")
-    return {by_subject[subject]: (curve["x"], curve["y"]) for subject, curve in rows}
+    shown = ((subject, curve.get("reduced") or curve) for subject, curve in rows)
+    return {by_subject[subject]: (curve["x"], curve["y"]) for subject, curve in shown}
 
 
 def _chosen(factors: Sequence[Factor], name: str, default: int) -> Factor | None:
@@ -195,7 +196,7 @@ def plate_get(
             planned=cell.replicates,
             made=sum(s.state.stage != "planned" for s in own),
             in_progress=sum(not s.state.end and s.state.stage != "planned" for s in own),
-            ends=Counter(s.state.end for s in own if s.state.end),
+            ends=dict(Counter(s.state.end for s in own if s.state.end)),
             ribbons=tuple(lives.drawn(s) for s in own),
             paths=tuple((s.code, path_of(*curves[s.pk], frame)) for s in own if s.pk in curves),
             row=by_cell[cell.pk],
@@ -226,7 +227,7 @@ def plate_get(
         since=lives.since if lives.ribbons else None,
         until=lives.until if lives.ribbons else None,
         comparison=comparison,
-        counts=Counter(s.state.stage for s in specimens),
+        counts=dict(Counter(s.state.stage for s in specimens)),
     )
 
 

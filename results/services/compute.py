@@ -8,6 +8,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, BinaryIO, cast
 
+import numpy as np
+
 from labmatrix.evidence.domain.channel_map import ChannelMap
 from labmatrix.evidence.domain.channels import Channel, Channels, apply_map
 from labmatrix.evidence.models import Blob
@@ -88,13 +90,28 @@ def _curve(channels: Channels, outcome: Outcome) -> dict[str, Any]:
     x, y, x_title, y_title = drawn_channels(channels)
     rows = kept_rows(x, y, also=tuple(mark.index for mark in outcome.marks))
     return {
-        "x": [round(float(v), 6) for v in x[rows]],
-        "y": [round(float(v), 6) for v in y[rows]],
+        "x": _rounded(x[rows]),
+        "y": _rounded(y[rows]),
         "rows": [int(r) for r in rows],
         "x_title": x_title,
         "y_title": y_title,
         "of_rows": int(x.size),
+        "reduced": _reduced(outcome),
     }
+
+
+def _rounded(values: np.ndarray[Any, Any]) -> list[float]:
+    return [round(float(v), 6) for v in values]
+
+
+def _reduced(outcome: Outcome) -> dict[str, list[float]] | None:
+    """The curve that the numbers were read off: after zero, seating and settlement."""
+    table = outcome.table or {}
+    if not {"deflection_mm", "load_kn"} <= set(table):
+        return None
+    x, y = table["deflection_mm"], table["load_kn"]
+    rows = kept_rows(x, y, at_most=1200)
+    return {"x": _rounded(x[rows]), "y": _rounded(y[rows])}
 
 
 def compute(inputs: Mapping[str, Any], report: Report) -> Computed:

@@ -19,6 +19,7 @@ from results.models import Reduction
 from specimens.domain.ages import ages_at
 from specimens.domain.life_read import life_from
 from specimens.domain.plan import Plan
+from specimens.domain.wording import payload_said
 from specimens.models import Event, Specimen
 from specimens.selectors.access import specimen_get
 
@@ -94,6 +95,7 @@ class LifePage(View):
             "history": [
                 {
                     "event": event,
+                    "said": payload_said(event.payload),
                     "who": people.get(event.actor, "someone who has left"),
                     "conflict": conflicts.get(str(event.id), ""),
                     "struck": str(event.id) in struck,

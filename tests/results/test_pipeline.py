@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from datetime import timedelta
 
 import pytest
 
@@ -120,7 +121,7 @@ def test_a_member_cycled_before_has_no_first_crack(cast: Scene):
     run = {"machine": "RIG-1", "minimum": kn[0], "maximum": kn[1],
            "frequency": {"value": 5, "unit": "Hz"}}  # fmt: skip
     cast.log(cycled, "cycling-started", NOW, run)
-    cast.log(cycled, "counted", NOW, {"cycles": 1000})
+    cast.log(cycled, "counted", NOW + timedelta(hours=1), {"cycles": 1000})
     one, other = cast.record(fresh.code, BREAK_CSV), cast.record(cycled.code, BREAK_CSV)
     names = [
         set(Metric.objects.filter(reduction__record=r).values_list("name", flat=True))

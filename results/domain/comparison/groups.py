@@ -134,7 +134,7 @@ def group_of(cell: str, samples: Sequence[Sample], members: Sequence[Member]) ->
         s=statistics.stdev(values) if len(values) > 1 else None,
         bound=bound,
         age_d=_mean_age(with_value),
-        ends=Counter(m.end for m in members if m.end),
+        ends=dict(Counter(m.end for m in members if m.end)),
         notes=tuple(notes),
     )
 
