@@ -9,6 +9,7 @@ import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from labmatrix.evidence.reading.compiled import read_compiled
 from labmatrix.evidence.reading.delimited import DelimitedReading, read_delimited
 from labmatrix.evidence.reading.dialect import sniff
 from labmatrix.evidence.reading.exact import read_exactly
@@ -176,3 +177,44 @@ def test_block_borders_change_nothing(written: Written, size: int) -> None:
     np.testing.assert_array_equal(whole.lines, table.lines)
     for name in whole.values:
         np.testing.assert_array_equal(whole.values[name], table.values[name])
+
+
+PLAIN = st.one_of(
+    NUMBERS,
+    st.sampled_from(["", "-0.0", ".5", "5.", " 7 ", "1e22", "1e-22", "9007199254740991", "+.25"]),
+    st.sampled_from(["9007199254740993", "0.1234567890123456789", "1e23", "1E-320", "9.91E37"]),
+    st.sampled_from(["NaN", "OVER", "1 2", "-", "+", ".", "1e", "1.2.3", '"1"', "0x1", "1,5"]),
+)
+
+
+@given(st.lists(st.tuples(PLAIN, NUMBERS), min_size=1, max_size=40), st.sampled_from(".,"))
+@settings(max_examples=300, deadline=None)
+def test_the_compiled_path_gives_what_the_exact_path_gives(
+    rows: list[tuple[str, str]], decimal: str
+) -> None:
+    lines = [";".join(cell.replace(".", decimal) for cell in row) for row in rows]
+    dialect = sniff(io.BytesIO(b"a;b\n0.5;1.5\n".replace(b".", decimal.encode())))
+    layout = layout_of(dialect, [(2, f"0{decimal}5;1{decimal}5")])
+    data = ("\n".join(lines) + "\n").encode()
+    notes, exact_notes = Findings(), Findings()
+    compiled = read_compiled(data, 2, layout, notes)
+    exact = read_exactly(data, 2, layout, exact_notes)
+    if compiled is None:
+        assert notes.warnings() == ()
+        return
+    np.testing.assert_array_equal(compiled.lines, exact.lines)
+    for one, other in zip(compiled.values, exact.values, strict=True):
+        assert one.tobytes() == other.tobytes() or np.isnan(one).any()
+        np.testing.assert_array_equal(one, other)
+    assert set(notes.warnings()) == set(exact_notes.warnings())
+
+
+@given(st.lists(st.floats(-1e6, 1e6).map(lambda x: f"{x:.4f}"), min_size=1, max_size=60))
+@settings(max_examples=50, deadline=None)
+def test_fixed_decimals_take_the_compiled_path(cells: list[str]) -> None:
+    dialect = sniff(io.BytesIO(b"a;b\n0.5;1.5\n"))
+    layout = layout_of(dialect, [(2, "0.5;1.5")])
+    data = "".join(f"{cell};{cell}\n" for cell in cells).encode()
+    piece = read_compiled(data, 2, layout, Findings())
+    assert piece is not None
+    assert piece.values[1].tolist() == [float(cell) + 0.0 for cell in cells]

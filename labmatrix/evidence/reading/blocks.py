@@ -2,15 +2,61 @@
 
 from __future__ import annotations
 
+import base64
 import codecs
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import Any, BinaryIO
+
+import numpy as np
 
 from labmatrix.evidence.reading import refusals
 
-BLOCK_BYTES = 1 << 23
+BLOCK_BYTES = 1 << 22
 LINE_LIMIT = 1 << 20
+_FEED = 10
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a reading stands between two blocks.
+
+    Attributes:
+        consumed: bytes of the file read so far.
+        line: number of the next line.
+        carry: the beginning of that line, as a block would hold it.
+        decoder: what the decoder of an encoding other than UTF-8 keeps in mind, or None.
+        at_start: whether nothing but a byte order mark has come yet.
+    """
+
+    consumed: int = 0
+    line: int = 1
+    carry: bytes = b""
+    decoder: tuple[bytes, int] | None = None
+    at_start: bool = True
+
+    def as_dict(self) -> dict[str, Any]:
+        """JSON-ready; ``from_dict`` reads it."""
+        decoder = self.decoder and [base64.b64encode(self.decoder[0]).decode(), self.decoder[1]]
+        return {
+            "consumed": self.consumed,
+            "line": self.line,
+            "carry": base64.b64encode(self.carry).decode(),
+            "decoder": decoder,
+            "at_start": self.at_start,
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Place:
+        """From ``as_dict``."""
+        kept = data["decoder"]
+        return cls(
+            consumed=int(data["consumed"]),
+            line=int(data["line"]),
+            carry=base64.b64decode(data["carry"]),
+            decoder=(base64.b64decode(kept[0]), int(kept[1])) if kept else None,
+            at_start=bool(data["at_start"]),
+        )
 
 
 @dataclass(frozen=True)
@@ -22,13 +68,13 @@ class Block:
         data: their bytes in UTF-8 (or, in a file that claims to be UTF-8 and is not, as they
             came), each line ended by a line feed.
         cut: whether the file's last line had no line end of its own.
-        consumed: bytes of the file read so far.
+        after: where reading stands behind it; reading goes on there as if it had never stopped.
     """
 
     first_line: int
     data: bytes
     cut: bool
-    consumed: int
+    after: Place
 
 
 def line_blocks(
@@ -38,6 +84,7 @@ def line_blocks(
     *,
     skip_lines: int,
     block_bytes: int = BLOCK_BYTES,
+    place: Place | None = None,
 ) -> Iterator[Block]:
     """The lines of a file from line ``skip_lines + 1`` on, in blocks.
 
@@ -47,31 +94,38 @@ def line_blocks(
         encoding: that of the file.
         skip_lines: how many lines to leave out at the start.
         block_bytes: how much to read at once.
+        place: where an earlier reading with the same ``block_bytes`` stood; ``head`` and stream
+            then give what follows ``place.consumed`` bytes.
 
     Raises:
         ShapeError: ``record.nul-bytes``, ``record.encoding`` or ``record.line-too-long``.
     """
-    line, carry, consumed = 1, b"", 0
-    recode = _Recoder(encoding)
+    place = place or Place()
+    line, carry, consumed = place.line, place.carry, place.consumed
+    recode = _Recoder(encoding, place)
     for raw, last in _chunks(head, stream, block_bytes):
         consumed += len(raw)
-        carry += recode(raw, line, last=last)
+        piece = recode(raw, line, last=last)
         if last:
+            carry += piece
             break
-        whole, carry = _cut(carry)
+        whole, carry = _cut(carry, piece)
         if len(carry) > LINE_LIMIT:
             raise refusals.line_too_long(line + whole.count(b"\n"), LINE_LIMIT)
         if whole:
             data = _one_line_end(whole)
-            yield from _emit(data, line, skip_lines, consumed, cut=False)
-            line += data.count(b"\n")
+            first, line = line, line + _line_count(data)
+            yield from _emit(data, first, skip_lines, recode.place(consumed, line, carry))
     rest = _one_line_end(carry)
     if rest:
         cut = not rest.endswith(b"\n")
-        yield from _emit(rest + b"\n" * cut, line, skip_lines, consumed, cut=cut)
+        after = recode.place(consumed, line + rest.count(b"\n") + cut, b"")
+        yield from _emit(rest + b"\n" * cut, line, skip_lines, after, cut=cut)
 
 
-def _emit(data: bytes, line: int, skip_lines: int, consumed: int, *, cut: bool) -> Iterator[Block]:
+def _emit(
+    data: bytes, line: int, skip_lines: int, after: Place, *, cut: bool = False
+) -> Iterator[Block]:
     """The block without the lines that are to be skipped, if any of it is left."""
     start = 0
     while line <= skip_lines:
@@ -83,28 +137,42 @@ def _emit(data: bytes, line: int, skip_lines: int, consumed: int, *, cut: bool) 
     if b"\x00" in rest:
         raise refusals.nul_bytes(line + rest[: rest.index(b"\x00")].count(b"\n"))
     if rest:
-        yield Block(line, rest, cut, consumed)
+        yield Block(line, rest, cut, after)
 
 
 def _chunks(head: bytes, stream: BinaryIO, size: int) -> Iterator[tuple[bytes, bool]]:
-    chunk = head or stream.read(size)
+    """Head and rest in chunks, and whether each is the last."""
+    begun = 0
+
+    def following() -> bytes:
+        nonlocal begun
+        begun += size
+        return head[begun - size : begun] or stream.read(size)
+
+    chunk = following()
     while True:
-        following = stream.read(size)
-        yield chunk, not following
-        if not following:
+        ahead = following()
+        yield chunk, not ahead
+        if not ahead:
             return
-        chunk = following
+        chunk = ahead
 
 
-def _cut(data: bytes) -> tuple[bytes, bytes]:
+def _cut(carry: bytes, piece: bytes) -> tuple[bytes, bytes]:
     """Whole lines, and the beginning of the next. A carriage return at the end may be half of
     a line end, so it waits."""
-    at = data.rfind(b"\n")
-    if at < 0:
-        at = data.rfind(b"\r", 0, len(data) - 2)
-        if at >= 0 and data[at + 1 : at + 2] in (b"\r", b"\n"):
-            at = -1
+    at = piece.rfind(b"\n")
+    if at >= 0:
+        return b"".join((carry, memoryview(piece)[: at + 1])), piece[at + 1 :]
+    data = carry + piece
+    at = data.rfind(b"\r", 0, len(data) - 2)
+    if at >= 0 and data[at + 1 : at + 2] in (b"\r", b"\n"):
+        at = -1
     return data[: at + 1], data[at + 1 :]
+
+
+def _line_count(data: bytes) -> int:
+    return int(np.count_nonzero(np.frombuffer(data, dtype=np.uint8) == _FEED))
 
 
 def _one_line_end(data: bytes) -> bytes:
@@ -116,11 +184,18 @@ def _one_line_end(data: bytes) -> bytes:
 class _Recoder:
     """Turns the file's bytes into UTF-8, piece by piece. UTF-8 passes as it is."""
 
-    def __init__(self, encoding: str) -> None:
+    def __init__(self, encoding: str, place: Place) -> None:
         self._encoding = encoding
-        self._at_start = True
+        self._at_start = place.at_start
         as_is = encoding in ("utf-8", "utf-8-sig")
         self._decoder = None if as_is else codecs.getincrementaldecoder(encoding)()
+        if self._decoder is not None and place.decoder is not None:
+            self._decoder.setstate(place.decoder)
+
+    def place(self, consumed: int, line: int, carry: bytes) -> Place:
+        """Where reading stands, with what this decoder keeps in mind."""
+        kept = None if self._decoder is None else self._decoder.getstate()
+        return Place(consumed, line, carry, kept, self._at_start)
 
     def __call__(self, raw: bytes, line: int, *, last: bool) -> bytes:
         data = raw if self._decoder is None else self._decode(raw, line, last=last)

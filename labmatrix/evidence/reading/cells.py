@@ -29,6 +29,8 @@ OVER_RANGE_WORDS = frozenset(
 )  # fmt: skip
 _RULED_OUT = re.compile(r"[-*#_~=.]{2,}$|[*~]$")
 
+_PLAIN = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?$")
+
 THOUSANDS_MARKS = (",", ".", " ", "\u00a0", "\u202f", "'", "’")
 NAMES_OF_MARKS = MappingProxyType(
     {
@@ -88,6 +90,11 @@ def is_missing(text: str) -> bool:
 def is_over_range(text: str) -> bool:
     """Whether a stripped cell is a logger's word for a value beyond the range, or a fault."""
     return text.lower() in OVER_RANGE_WORDS or _RULED_OUT.match(text) is not None
+
+
+def is_plain_number(text: str) -> bool:
+    """Whether a stripped cell is a number in the plainest writing, whatever its decimal mark."""
+    return _PLAIN.match(text) is not None
 
 
 def is_loose_number(text: str) -> bool:

@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 
 from labmatrix.evidence.reading import findings as f
 from labmatrix.evidence.reading import refusals
-from labmatrix.evidence.reading.blocks import BLOCK_BYTES, Block, line_blocks
+from labmatrix.evidence.reading.ahead import one_ahead
+from labmatrix.evidence.reading.blocks import BLOCK_BYTES, Block, Place, line_blocks
 from labmatrix.evidence.reading.cells import split_line
 from labmatrix.evidence.reading.column import plain_name
+from labmatrix.evidence.reading.compiled import LEAST_BYTES, read_compiled
 from labmatrix.evidence.reading.dialect import (
     HEAD_BYTES,
     Dialect,
@@ -28,16 +30,14 @@ from labmatrix.evidence.reading.findings import Findings
 from labmatrix.evidence.reading.grid import NUMBER, TEXT
 from labmatrix.evidence.reading.guess import guess_quantity
 from labmatrix.evidence.reading.header import without_comment_sign
-from labmatrix.evidence.reading.layout import Piece, layout_of
-from labmatrix.evidence.reading.table import RawTable
+from labmatrix.evidence.reading.layout import Piece, joined, layout_of
+from labmatrix.evidence.reading.table import RawTable, TableHead
 from labmatrix.evidence.reading.timeline import TimeTrack, look_at_order
 from labmatrix.kernel.errors import ShapeError
 
 # A record may lose one row in twenty, and three rows in any case; beyond that it is refused.
 BAD_SHARE = 0.05
 _BAD_ALWAYS_ALLOWED = 3
-# Lines before a cut end that tell how many decimals the last number should have.
-_TAIL_LINES = 21
 
 Progress = Callable[[float], None]
 
@@ -78,6 +78,7 @@ def read_delimited(
 class _Source:
     head: bytes
     stream: BinaryIO
+    start: int
     size: int | None
 
 
@@ -86,6 +87,8 @@ class DelimitedReading:
 
     ``pieces`` gives the rows; afterwards ``findings`` holds what was met, and ``table`` makes a
     whole table of the pieces for files that fit in memory. ``head`` has the first lines by number.
+    Between two pieces ``state`` says where the reading stands; another reading of the same file
+    goes on there with ``go_on``.
     """
 
     def __init__(
@@ -99,6 +102,9 @@ class DelimitedReading:
     ) -> None:
         self._source = _open(stream)
         self._block_bytes = block_bytes
+        self._place: Place | None = None
+        self._rows = 0
+        self._compiled = True
         self.findings = Findings()
         head, complete = self._source.head, len(self._source.head) <= HEAD_BYTES
         if dialect is None:
@@ -128,26 +134,62 @@ class DelimitedReading:
             ShapeError: ``record.…``.
         """
         source = self._source
-        skip = self.dialect.first_data_line - 1
+        head = source.head
+        if self._place is not None:
+            head = head[self._place.consumed :]
+            source.stream.seek(source.start + max(len(source.head), self._place.consumed))
         blocks = line_blocks(
-            source.head,
+            head,
             source.stream,
             self.dialect.encoding,
-            skip_lines=skip,
+            skip_lines=self.dialect.first_data_line - 1,
             block_bytes=self._block_bytes,
+            place=self._place,
         )
-        rows = 0
-        for block in blocks:
-            for data, first_line, cut in _parts(block):
-                piece = self._read(data, first_line, cut=cut)
-                rows += len(piece.lines)
-                if len(piece.lines):
-                    yield self._with_time(piece)
+        for block in one_ahead(blocks):
+            piece = joined([self._read(*part) for part in _parts(block)])
+            self._rows += len(piece.lines)
+            self._place = block.after
             if progress is not None and source.size:
-                progress(min(1.0, block.consumed / source.size))
-        self._refuse_bad(rows)
+                progress(min(1.0, block.after.consumed / source.size))
+            if len(piece.lines):
+                yield self._with_time(piece)
+        self._refuse_bad(self._rows)
         if progress is not None:
             progress(1.0)
+
+    def state(self) -> dict[str, Any]:
+        """Where the reading stands, JSON-ready; to be asked between two pieces."""
+        return {
+            "place": self._place and self._place.as_dict(),
+            "rows": self._rows,
+            "findings": self.findings.state(),
+            "tracks": {str(index): track.state() for index, track in self._tracks.items()},
+        }
+
+    def go_on(self, state: Mapping[str, Any]) -> None:
+        """Stand where another reading of the same file stood; ``pieces`` gives what follows."""
+        place = state["place"]
+        self._place = None if place is None else Place.from_dict(place)
+        self._rows = int(state["rows"])
+        self.findings = Findings.from_state(state["findings"])
+        for index, kept in state["tracks"].items():
+            self._tracks[int(index)].go_on(kept)
+
+    @property
+    def table_head(self) -> TableHead:
+        """The columns as the table will have them."""
+        clocks = tuple(self.layout.columns[index].name for index in self._tracks)
+        return TableHead(self.layout.columns, clocks)
+
+    @property
+    def origins(self) -> dict[str, str]:
+        """For each dated column the day at whose 00:00 its seconds begin, once rows were read."""
+        return {
+            self.layout.columns[index].name: track.origin
+            for index, track in self._tracks.items()
+            if track.origin is not None
+        }
 
     def table(self, pieces: list[Piece]) -> RawTable:
         """The whole table of all pieces, its columns looked at."""
@@ -162,18 +204,19 @@ class DelimitedReading:
                 self.findings.add(f.EMPTY_COLUMN, [], column.name)
             elif self.layout.kinds[index] != TEXT and guess_quantity(column) == "time":
                 look_at_order(numbers, lines, column.name, self.findings)
-        origins = {
-            self.layout.columns[index].name: track.origin
-            for index, track in self._tracks.items()
-            if track.origin is not None
-        }
-        clocks = tuple(self.layout.columns[index].name for index in self._tracks)
+        head = self.table_head
         return RawTable(
-            self.layout.columns, values, lines, self.findings.warnings(), origins, clocks
+            head.columns, values, lines, self.findings.warnings(), self.origins, head.clocks
         )
 
-    def _read(self, data: bytes, first_line: int, *, cut: bool) -> Piece:
-        piece = None if cut else read_fast(data, first_line, self.layout, self.findings)
+    def _read(self, data: bytes, first_line: int, cut: bool) -> Piece:
+        piece = None
+        if not cut and self._compiled and len(data) >= LEAST_BYTES:
+            piece = read_compiled(data, first_line, self.layout, self.findings)
+            # A file of other cells is no plainer further down.
+            self._compiled = piece is not None
+        if piece is None and not cut:
+            piece = read_fast(data, first_line, self.layout, self.findings)
         if piece is None:
             piece = read_exactly(data, first_line, self.layout, self.findings, cut=cut)
         return piece
@@ -211,7 +254,7 @@ _NOTHING: NDArray[np.float64] = np.empty(0)
 
 def _open(stream: BinaryIO) -> _Source:
     """The head of a stream and, where it can seek, its size."""
-    size = None
+    start, size = 0, None
     if stream.seekable():
         start = stream.tell()
         size = stream.seek(0, 2) - start
@@ -222,23 +265,18 @@ def _open(stream: BinaryIO) -> _Source:
         if not more:
             break
         head += more
-    return _Source(head, stream, size)
+    return _Source(head, stream, start, size)
 
 
 def _parts(block: Block) -> Iterator[tuple[bytes, int, bool]]:
-    """A block whose last line is cut gives its last lines apart, for the exact path."""
+    """A block whose last line is cut gives that line apart, for the exact path."""
     if not block.cut:
         yield block.data, block.first_line, False
         return
-    at = len(block.data)
-    for _ in range(_TAIL_LINES + 1):
-        at = block.data.rfind(b"\n", 0, at)
-        if at < 0:
-            break
-    if at >= 0:
-        yield block.data[: at + 1], block.first_line, False
-    first = block.first_line + block.data.count(b"\n", 0, at + 1)
-    yield block.data[at + 1 :], first, True
+    at = block.data.rfind(b"\n", 0, -1) + 1
+    if at:
+        yield block.data[:at], block.first_line, False
+    yield block.data[at:], block.first_line + block.data.count(b"\n", 0, at), True
 
 
 def _refuse_other_columns(dialect: Dialect, lines: HeadLines) -> None:

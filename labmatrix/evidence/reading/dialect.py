@@ -24,11 +24,11 @@ from labmatrix.evidence.reading.grid import (
 from labmatrix.evidence.reading.header import Header, read_header
 from labmatrix.kernel.errors import ShapeError
 
-__all__ = ["HEAD_BYTES", "Column", "Dialect", "sniff", "sniff_head"]
+__all__ = ["HEAD_BYTES", "LINES_LOOKED_AT", "Column", "Dialect", "sniff", "sniff_head"]
 
 # The dialect is found from this many bytes at the head of the file.
 HEAD_BYTES = 1 << 18
-_LINES_LOOKED_AT = 2000
+LINES_LOOKED_AT = 600
 _OVERRIDES = ("encoding", "delimiter", "decimal", "thousands", "first_data_line")
 
 
@@ -156,7 +156,7 @@ def sniff_head(
     lines = head_lines(head, complete=complete, encoding=stated.get("encoding"))
     delimiters = [stated["delimiter"]] if "delimiter" in stated else list(DELIMITERS)
     numbered = [(n, text) for n, text in lines.text.items() if text.strip()]
-    grid = best_grid(numbered[:_LINES_LOOKED_AT], delimiters)
+    grid = best_grid(numbered[:LINES_LOOKED_AT], delimiters)
     if grid.width < 2:
         raise _no_table(numbered)
     kinds = column_kinds(grid.table_rows, grid.width)

@@ -19,7 +19,7 @@ from labmatrix.evidence.reading.cells import (
 from labmatrix.evidence.reading.column import is_unit_word
 from labmatrix.evidence.reading.findings import Findings
 from labmatrix.evidence.reading.grid import NUMBER, TEXT, TIME
-from labmatrix.evidence.reading.layout import Layout, Piece
+from labmatrix.evidence.reading.layout import Layout, Piece, decimals_in
 from labmatrix.evidence.reading.time_cells import looks_like_time
 
 _BLANKS = " \t\x1a\x0c\ufeff"
@@ -60,7 +60,7 @@ def read_exactly(
     """
     rows = _Rows(len(layout.kinds), days={index: [] for index in layout.time_forms})
     lines = _decoded(data, first_line, findings)
-    if cut and _is_cut(lines, layout):
+    if cut and _is_cut(lines[-1], layout):
         findings.add(f.CUT_LAST_LINE, [first_line + len(lines) - 1])
         lines.pop()
     for number, line in enumerate(lines, start=first_line):
@@ -96,26 +96,20 @@ def _as_cp1252(raw: bytes, number: int) -> str:
         raise refusals.undecodable(number, "UTF-8 or Windows-1252") from error
 
 
-def _is_cut(lines: list[str], layout: Layout) -> bool:
+def _is_cut(line: str, layout: Layout) -> bool:
     """Whether a last line without a line end was cut while it was written.
 
-    It was when cells are missing, or when its last number has fewer decimals than the same,
-    constant number of decimals in the lines before.
+    It was when cells are missing, or when its last number has fewer decimals than the fixed
+    number that the rows at the head of the file have.
     """
-    width, delimiter = len(layout.dialect.columns), layout.dialect.delimiter
-    cells = split_line(lines[-1], delimiter)
-    if len(cells) < width - layout.dialect.ends_with_delimiter:
+    dialect = layout.dialect
+    cells = split_line(line, dialect.delimiter)
+    if len(cells) < len(dialect.columns) - dialect.ends_with_delimiter:
         return any(cell.strip(_BLANKS) for cell in cells)
-    if layout.dialect.ends_with_delimiter and len(cells) == width:
+    if dialect.ends_with_delimiter and len(cells) == len(dialect.columns):
         return False
-    before = [split_line(line, delimiter) for line in lines[-21:-1]]
-    index = len(layout.kinds) - 1
-    earlier = {_decimals(row[index], layout) for row in before if len(row) > index}
-    return len(before) > 2 and len(earlier) == 1 and _decimals(cells[index], layout) < max(earlier)
-
-
-def _decimals(cell: str, layout: Layout) -> int:
-    return len(cell.strip().partition(layout.dialect.decimal)[2])
+    fixed = layout.last_decimals
+    return fixed is not None and decimals_in(cells[len(layout.kinds) - 1], dialect.decimal) < fixed
 
 
 def _fitted(line: str, number: int, layout: Layout, findings: Findings) -> list[str] | None:

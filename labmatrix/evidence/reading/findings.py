@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,6 +86,25 @@ class Findings:
         first = self._first.setdefault(key, [])
         self._counts[key] = self._counts.get(key, 0) + len(found)
         first.extend(int(line) for line in found[: LINES_KEPT - len(first)])
+
+    def add_counted(self, code: str, lines: Sequence[int], count: int, column: str = "") -> None:
+        """Note under a code that ``count`` lines were met, of which the first are given."""
+        key = (code, column)
+        first = self._first.setdefault(key, [])
+        first.extend(lines[: LINES_KEPT - len(first)])
+        self._counts[key] = self._counts.get(key, 0) + count
+
+    def state(self) -> list[list[Any]]:
+        """Everything noted, JSON-ready; ``from_state`` reads it."""
+        return [[*key, list(lines), self._counts[key]] for key, lines in self._first.items()]
+
+    @classmethod
+    def from_state(cls, state: Iterable[Sequence[Any]]) -> Findings:
+        """The findings of a ``state``."""
+        findings = cls()
+        for code, column, lines, count in state:
+            findings.add_counted(str(code), [int(line) for line in lines], int(count), str(column))
+        return findings
 
     def count(self, code: str) -> int:
         """How many lines were noted under a code, over all columns."""

@@ -10,6 +10,7 @@ from labmatrix.evidence.reading.cells import (
     is_loose_number,
     is_missing,
     is_over_range,
+    is_plain_number,
     split_line,
 )
 from labmatrix.evidence.reading.time_cells import looks_like_time
@@ -22,6 +23,8 @@ _NAMES_WITHIN = 50
 
 def kind_of(cell: str) -> str:
     """What a stripped cell is: number, time, missing (or over-range) or text."""
+    if is_plain_number(cell):
+        return NUMBER
     if is_missing(cell) or is_over_range(cell):
         return MISSING
     if looks_like_time(cell):

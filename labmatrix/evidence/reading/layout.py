@@ -10,9 +10,12 @@ from numpy.typing import NDArray
 
 from labmatrix.evidence.reading import refusals
 from labmatrix.evidence.reading.column import Column, plain_name
-from labmatrix.evidence.reading.dialect import Dialect
+from labmatrix.evidence.reading.dialect import LINES_LOOKED_AT, Dialect
 from labmatrix.evidence.reading.grid import MISSING, NUMBER, TEXT, TIME, column_kinds, grid_of
 from labmatrix.evidence.reading.time_cells import TimeForm, time_form_of
+
+# So many rows with the same number of decimals say that the logger writes a fixed number.
+_ROWS_TO_TELL = 3
 
 
 @dataclass(frozen=True)
@@ -23,11 +26,14 @@ class Layout:
         dialect: how the file writes its table.
         kinds: number, time or text for each named column.
         time_forms: how a column of written time writes it, by column index.
+        last_decimals: how many decimals the last column has in every row of the sample; None
+            where that differs or the sample is too small to tell.
     """
 
     dialect: Dialect
     kinds: tuple[str, ...]
     time_forms: dict[int, TimeForm]
+    last_decimals: int | None = None
 
     @property
     def columns(self) -> tuple[Column, ...]:
@@ -58,6 +64,21 @@ class Piece:
     lines: NDArray[np.int64]
 
 
+def joined(pieces: Sequence[Piece]) -> Piece:
+    """Pieces that follow each other, as one."""
+    if len(pieces) == 1:
+        return pieces[0]
+    columns = zip(*(piece.values for piece in pieces), strict=True)
+    return Piece(
+        values=[np.concatenate(column) for column in columns],
+        days={
+            index: np.concatenate([piece.days[index] for piece in pieces])
+            for index in pieces[0].days
+        },
+        lines=np.concatenate([piece.lines for piece in pieces]),
+    )
+
+
 def layout_of(
     dialect: Dialect, lines: Sequence[tuple[int, str]], *, date_order: str | None = None
 ) -> Layout:
@@ -74,7 +95,7 @@ def layout_of(
     """
     width = len(dialect.columns)
     sample = [(n, text) for n, text in lines if n >= dialect.first_data_line and text.strip()]
-    grid = grid_of(sample, dialect.delimiter)
+    grid = grid_of(sample[:LINES_LOOKED_AT], dialect.delimiter)
     rows = [row for row in grid.rows if len(row.cells) == width and row.has_values]
     if not rows:
         raise refusals.no_numeric_rows(len(sample))
@@ -91,4 +112,15 @@ def layout_of(
         raise refusals.no_numeric_rows(len(sample))
     if kinds.count(TEXT) == len(kinds) - 1:
         raise refusals.single_column(rows[0].line, dialect.delimiter.join(rows[0].cells))
-    return Layout(dialect, tuple(kinds), forms)
+    last = [row.cells[len(kinds) - 1] for row in rows[:-1]]
+    return Layout(dialect, tuple(kinds), forms, _constant_decimals(last, dialect.decimal))
+
+
+def decimals_in(cell: str, decimal: str) -> int:
+    """How many characters stand behind the decimal mark of a cell."""
+    return len(cell.strip().partition(decimal)[2])
+
+
+def _constant_decimals(cells: Sequence[str], decimal: str) -> int | None:
+    found = {decimals_in(cell, decimal) for cell in cells}
+    return found.pop() if len(cells) >= _ROWS_TO_TELL and len(found) == 1 else None

@@ -42,6 +42,28 @@ def _none() -> Mapping[str, str]:
     return MappingProxyType({})
 
 
+@dataclass(frozen=True)
+class TableHead:
+    """What is known of a table before its rows are read.
+
+    Attributes:
+        columns: name and unit of each column, in the order of the file.
+        clocks: names of the columns that are written as clock times or dates.
+    """
+
+    columns: tuple[Column, ...]
+    clocks: tuple[str, ...] = ()
+
+    def find(self, name: str) -> Column | None:
+        """The column of this name, white space at the ends aside; without its unit if unique."""
+        wanted = plain_name(name)
+        for column in self.columns:
+            if plain_name(column.name) == wanted:
+                return column
+        bare = [column for column in self.columns if bare_name(column.name) == wanted]
+        return bare[0] if len(bare) == 1 else None
+
+
 @dataclass(frozen=True, eq=False)
 class RawTable:
     """A file as columns of float64.
@@ -69,14 +91,14 @@ class RawTable:
         """Number of rows."""
         return len(self.lines)
 
+    @property
+    def head(self) -> TableHead:
+        """Its columns, without their rows."""
+        return TableHead(self.columns, self.clocks)
+
     def find(self, name: str) -> Column | None:
-        """The column of this name, white space at the ends aside; without its unit if unique."""
-        wanted = plain_name(name)
-        for column in self.columns:
-            if plain_name(column.name) == wanted:
-                return column
-        bare = [column for column in self.columns if bare_name(column.name) == wanted]
-        return bare[0] if len(bare) == 1 else None
+        """The column of this name, as ``TableHead.find``."""
+        return self.head.find(name)
 
     def array(self, name: str) -> NDArray[np.float64]:
         """The numbers of the column that ``find`` gives, shape (rows,).

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +38,22 @@ class TimeTrack:
         if self._first_day is None:
             return None
         return date.fromordinal(self._first_day + EPOCH_ORDINAL).isoformat()
+
+    def state(self) -> dict[str, Any]:
+        """What the next rows depend on, JSON-ready; ``go_on`` reads it."""
+        last = None if np.isnan(self._last) else self._last
+        return {
+            "first_day": self._first_day,
+            "last_day": self._last_day,
+            "last": last,
+            "offset": self._offset,
+        }
+
+    def go_on(self, state: Mapping[str, Any]) -> None:
+        """Go on where a ``state`` was taken."""
+        self._first_day, self._last_day = state["first_day"], int(state["last_day"])
+        self._last = np.nan if state["last"] is None else float(state["last"])
+        self._offset = float(state["offset"])
 
     def follow(
         self,
@@ -88,6 +106,94 @@ class TimeTrack:
         return result
 
 
+class OrderTrack:
+    """Looks at the order of a time column row by row: backward, repeated, jumping ahead.
+
+    A step is a jump where it exceeds ``GAP_STEPS`` times the usual step, the median of the forward
+    ones among the first ``HEAD``.
+    """
+
+    HEAD = 200_000
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._last: float | None = None
+        self._usual: float | None = None
+        self._head: list[tuple[NDArray[np.float64], NDArray[np.int64]]] | None = []
+        self._met = Findings()
+
+    def feed(self, seconds: NDArray[np.float64], lines: NDArray[np.int64]) -> None:
+        """Takes the next rows.
+
+        Args:
+            seconds: time of each row, (rows,), in any unit of time, NaN where missing.
+            lines: line number of each row, (rows,).
+        """
+        there = np.isfinite(seconds)
+        time, at = (seconds, lines) if there.all() else (seconds[there], lines[there])
+        if not len(time):
+            return
+        steps = np.diff(time, prepend=time[0] if self._last is None else self._last)
+        if self._last is None:
+            steps, at = steps[1:], at[1:]
+        self._last = float(time[-1])
+        for code, where in ((f.BACKWARD, steps < 0), (f.DUPLICATE, steps == 0)):
+            if where.any():
+                self._met.add(code, at[where], self._name)
+        if self._head is None:
+            self._jumps(steps, at)
+            return
+        self._head.append((steps, at))
+        if sum(len(steps) for steps, _ in self._head) >= self.HEAD:
+            self._settle()
+
+    def _settle(self) -> None:
+        """Judges the usual step on the head, and the head by it."""
+        held, self._head = self._head or [], None
+        if not held:
+            return
+        steps = np.concatenate([steps for steps, _ in held])
+        ahead = steps[: self.HEAD]
+        ahead = ahead[ahead > 0]
+        self._usual = float(np.median(ahead)) if len(ahead) > 2 else None
+        self._jumps(steps, np.concatenate([at for _, at in held]))
+
+    def _jumps(self, steps: NDArray[np.float64], at: NDArray[np.int64]) -> None:
+        if self._usual is not None:
+            gaps = steps > GAP_STEPS * self._usual
+            if gaps.any():
+                self._met.add(f.GAP, at[gaps], self._name)
+
+    def close(self, findings: Findings) -> None:
+        """Notes what was met, in one order whatever came first."""
+        self._settle()
+        met = {code: (lines, count) for code, _, lines, count in self._met.state()}
+        for code in (f.BACKWARD, f.DUPLICATE, f.GAP):
+            if code in met:
+                findings.add_counted(code, *met[code], self._name)
+
+    def state(self) -> dict[str, Any]:
+        """What the next rows depend on, JSON-ready; ``go_on`` reads it."""
+        head = self._head
+        return {
+            "last": self._last,
+            "usual": self._usual,
+            "head": head if head is None else [[s.tolist(), a.tolist()] for s, a in head],
+            "met": self._met.state(),
+        }
+
+    def go_on(self, state: Mapping[str, Any]) -> None:
+        """Go on where a ``state`` was taken."""
+        self._last, self._usual = state["last"], state["usual"]
+        head = state["head"]
+        self._head = (
+            head
+            if head is None
+            else [(np.array(s, dtype=np.float64), np.array(a, dtype=np.int64)) for s, a in head]
+        )
+        self._met = Findings.from_state(state["met"])
+
+
 def look_at_order(
     seconds: NDArray[np.float64], lines: NDArray[np.int64], name: str, findings: Findings
 ) -> None:
@@ -99,13 +205,6 @@ def look_at_order(
         name: the column.
         findings: takes the notes.
     """
-    there = np.isfinite(seconds)
-    steps, at = np.diff(seconds[there]), lines[there][1:]
-    forward = steps[steps > 0]
-    for code, where in ((f.BACKWARD, steps < 0), (f.DUPLICATE, steps == 0)):
-        if where.any():
-            findings.add(code, at[where], name)
-    if len(forward) > 2:
-        gaps = steps > GAP_STEPS * float(np.median(forward))
-        if gaps.any():
-            findings.add(f.GAP, at[gaps], name)
+    track = OrderTrack(name)
+    track.feed(seconds, lines)
+    track.close(findings)
