@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from typing import Any
 
 from django.http import HttpResponse
@@ -22,6 +23,7 @@ from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, require
 from labmatrix.web.paging import Pages
+from results.domain.curve import Window
 from results.export import comparison_csv
 from results.forms import RecordUpload
 from results.selectors.comparison import Comparison, comparison_as_dict, comparison_get
@@ -31,7 +33,9 @@ from results.selectors.record import (
     record_as_dict,
     record_get,
     record_list_visible,
+    reduction_get,
 )
+from results.services.curve import curve_between
 from results.services.record import (
     Upload,
     channel_map_save,
@@ -99,6 +103,52 @@ class RecordView(APIView):
         """Status, progress, warnings, error, and every number with its origin."""
         record = record_get(actor=actor_of(request), record_id=record_id)
         return Response(record_as_dict(record))
+
+
+def _limit(request: Request, name: str) -> float | None:
+    """An end of a window from the query, None when it is open.
+
+    Raises:
+        ShapeError: ``request.number``.
+    """
+    text = request.query_params.get(name, "")
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise ShapeError("request.number", f"{name} is {text!r}; allowed is a finite number.")
+    return value
+
+
+class CurveView(APIView):
+    """GET /api/records/{id}/curve/."""
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter("from_row", int, description="First row, from 0."),
+            OpenApiParameter("to_row", int, description="Last row."),
+            *(OpenApiParameter(name, float) for name in ("x_from", "x_to", "y_from", "y_to")),
+            OpenApiParameter("key", str, description="Of an earlier reduction of the record."),
+        ],
+        responses=OpenApiTypes.OBJECT,
+    )
+    def get(self, request: Request, record_id: str) -> Response:
+        """The measured curve between two rows or within a window, every row where it fits."""
+        record = record_get(actor=actor_of(request), record_id=record_id)
+        query = request.query_params
+        reduction = reduction_get(record=record, key=query.get("key", ""))
+        names = ("x_from", "x_to", "y_from", "y_to")
+        return Response(
+            curve_between(
+                reduction=reduction,
+                from_row=whole_number(query.get("from_row"), argument="from_row") or 0,
+                to_row=whole_number(query.get("to_row"), argument="to_row"),
+                window=Window(**{name: _limit(request, name) for name in names}),
+            )
+        )
 
 
 class RecordReduceView(APIView):

@@ -9,6 +9,7 @@ from results import api
 urlpatterns = [
     path("records/", api.RecordsView.as_view(), name="records"),
     path("records/<uuid:record_id>/", api.RecordView.as_view(), name="record"),
+    path("records/<uuid:record_id>/curve/", api.CurveView.as_view(), name="record-curve"),
     path("records/<uuid:record_id>/reduce/", api.RecordReduceView.as_view(), name="record-reduce"),
     path("jobs/", api.JobsView.as_view(), name="jobs"),
     path("metrics/<uuid:metric_id>/", api.MetricView.as_view(), name="metric"),

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+# A pass through the view is drawn with at least about this many points, or not at all.
+_POINTS_A_PASS = 20
 
 
 def kept_rows(
@@ -49,3 +54,86 @@ def _extreme_rows(
     hits = np.flatnonzero(signed == tops[run_of])
     _, first = np.unique(run_of[hits], return_index=True)
     return hits[first].astype(np.int64)
+
+
+@dataclass(frozen=True)
+class Window:
+    """A part of the plane, in the units of the curve; a limit that is None is open."""
+
+    x_from: float | None = None
+    x_to: float | None = None
+    y_from: float | None = None
+    y_to: float | None = None
+
+
+@dataclass(frozen=True)
+class View:
+    """What of a curve is drawn within a window.
+
+    Attributes:
+        rows: row numbers, strictly rising, shape (m,).
+        starts: places in ``rows`` at which the curve comes back into the window, shape (p - 1,).
+        rows_in_view: rows that lie in the window or next to it.
+        passes: how often the curve goes through the window.
+        passes_drawn: how many of them are drawn: all, or evenly chosen ones, the first and the
+            last among them.
+    """
+
+    rows: Ints
+    starts: Ints
+    rows_in_view: int
+    passes: int
+    passes_drawn: int
+
+
+def view_of(x: Floats, y: Floats, window: Window, *, at_most: int = 2000) -> View:
+    """The part of a curve in a window: every row of it, or as many as a drawing can show.
+
+    A row is in view when the line from it to one of its neighbours may touch the window, so that
+    the drawn line leaves the window where the curve does. A loop that is run through many times is
+    drawn by whole passes.
+
+    Args:
+        x, y: the curve, shape (n,); rows in which either is not a number are left out.
+        window: what is looked at.
+        at_most: about how many rows may stay, at least 100.
+    """
+    good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+    touched = _touched(x[good], window.x_from, window.x_to)
+    touched &= _touched(y[good], window.y_from, window.y_to)
+    near = np.zeros(good.size, dtype=np.bool_)
+    near[:-1] |= touched
+    near[1:] |= touched
+    places = np.flatnonzero(near)
+    if places.size == 0:
+        none = np.zeros(0, dtype=np.int64)
+        return View(none, none, 0, 0, 0)
+    firsts = np.concatenate([[0], np.flatnonzero(~touched[places[:-1]]) + 1])
+    ends = np.append(firsts[1:], places.size)
+    drawn = _passes_drawn(firsts.size, places.size, at_most)
+    share = at_most if places.size <= at_most else at_most // drawn.size
+    kept = [_thinned(x, y, good[places[firsts[k] : ends[k]]], share) for k in drawn]
+    starts = np.cumsum([part.size for part in kept], dtype=np.int64)[:-1]
+    return View(np.concatenate(kept), starts, places.size, firsts.size, drawn.size)
+
+
+def _touched(values: Floats, low: float | None, high: float | None) -> npt.NDArray[np.bool_]:
+    """For each step from one row to the next, whether it may touch the range."""
+    touched = np.ones(max(values.size - 1, 0), dtype=np.bool_)
+    if low is not None:
+        touched &= np.maximum(values[:-1], values[1:]) >= low
+    if high is not None:
+        touched &= np.minimum(values[:-1], values[1:]) <= high
+    return touched
+
+
+def _passes_drawn(passes: int, rows: int, at_most: int) -> Ints:
+    room = max(1, at_most // _POINTS_A_PASS)
+    if rows <= at_most or passes <= room:
+        return np.arange(passes, dtype=np.int64)
+    return np.unique(np.linspace(0, passes - 1, room).astype(np.int64))
+
+
+def _thinned(x: Floats, y: Floats, rows: Ints, at_most: int) -> Ints:
+    kept: Ints = rows[kept_rows(x[rows], y[rows], at_most=max(10, at_most))]
+    return kept

@@ -59,6 +59,26 @@ def current_reduction(record: Record) -> Reduction | None:
     return Reduction.objects.filter(record=record, is_current=True).first()
 
 
+def reduction_get(*, record: Record, key: str = "") -> Reduction:
+    """The current reduction of a record, or the one of a key, to be drawn or shown.
+
+    Raises:
+        NotFound: ``record.no-reduction``.
+    """
+    chosen = {"key": key} if key else {"is_current": True}
+    found = Reduction.objects.filter(record=record, **chosen).first()
+    if found is None:
+        asked = f"the key {key!r}" if key else "numbers"
+        raise NotFound(
+            "record.no-reduction",
+            f"A reduction with {asked} was asked for; the record has none. Its status is "
+            f"{record.status}.",
+            key=key,
+            status=record.status,
+        )
+    return found
+
+
 def progress_of(record: Record) -> dict[str, Any]:
     """{fraction, words, attempts} of the record's job."""
     job = record.job
