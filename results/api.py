@@ -26,7 +26,8 @@ from labmatrix.web.paging import Pages
 from results.domain.curve import Window
 from results.export import comparison_csv
 from results.forms import RecordUpload
-from results.selectors.comparison import Comparison, comparison_as_dict, comparison_get
+from results.selectors.comparison import Comparison, comparison_get
+from results.selectors.comparison_json import comparison_as_dict
 from results.selectors.record import (
     metric_as_dict,
     metric_get,

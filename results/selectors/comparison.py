@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 
 from django.db.models import Q
 
@@ -251,6 +250,31 @@ def comparison_get(
     else:
         samples, units, found = _direct(owners, metric, method, at)
     measured = {m.reduction.record.subject_id: _when(m.reduction.record) for m in found}
+    return Comparison(
+        series=series,
+        metric=metric,
+        method=method or (found[0].method if found else ""),
+        at=at,
+        unit=units.pop() if units else "",
+        control=control,
+        include=include,
+        rows=_rows(series, kept, samples, measured=measured, control=control, metric=metric),
+        left_out=tuple(left_out),
+        reductions=tuple(sorted({f"{m.reduction.name} {m.reduction.version}" for m in found})),
+        factors=tuple(series.factors.order_by("position").values_list("name", flat=True)),
+    )
+
+
+def _rows(
+    series: Series,
+    kept: Sequence[Specimen],
+    samples: Mapping[str, Sequence[Sample]],
+    *,
+    measured: Mapping[int, datetime],
+    control: str,
+    metric: str,
+) -> tuple[Row, ...]:
+    """One row a cell, each compared with the control that it names."""
     cells = list(Cell.objects.filter(series=series).order_by("id"))
     levels = _levels(series)
     groups: dict[int, Group] = {}
@@ -258,7 +282,8 @@ def comparison_get(
     for cell in cells:
         members = [s for s in kept if s.cell_id == cell.pk]
         own[cell.pk] = tuple(x for s in members for x in samples.get(s.code, ()))
-        groups[cell.pk] = group_of(cell.code, own[cell.pk], [_member(s, measured) for s in members])
+        ages = [_member(s, measured) for s in members]
+        groups[cell.pk] = group_of(cell.code, own[cell.pk], ages)
     serving = {_control_of(cell, control) for cell in cells}
     rows = []
     for cell in cells:
@@ -271,71 +296,4 @@ def comparison_get(
             is_control=cell.pk in serving,
         )
         rows.append(Row(cell, levels[cell.pk], groups[cell.pk], compared, own[cell.pk]))
-    return Comparison(
-        series=series,
-        metric=metric,
-        method=method or (found[0].method if found else ""),
-        at=at,
-        unit=units.pop() if units else "",
-        control=control,
-        include=include,
-        rows=tuple(rows),
-        left_out=tuple(left_out),
-        reductions=tuple(sorted({f"{m.reduction.name} {m.reduction.version}" for m in found})),
-        factors=tuple(series.factors.order_by("position").values_list("name", flat=True)),
-    )
-
-
-def comparison_as_dict(comparison: Comparison) -> dict[str, Any]:
-    """The API's answer."""
-    return {
-        "series": comparison.series.code,
-        "metric": comparison.metric,
-        "method": comparison.method,
-        "at": comparison.at,
-        "unit": comparison.unit,
-        "control": CONTROLS[comparison.control],
-        "include": INCLUDES[comparison.include],
-        "left_out": list(comparison.left_out),
-        "reductions": list(comparison.reductions),
-        "software": comparison.software,
-        "groups": [_row_as_dict(row, comparison.unit) for row in comparison.rows],
-    }
-
-
-def _quantity(value: float | None, unit: str) -> dict[str, Any] | None:
-    return None if value is None else {"value": value, "unit": unit}
-
-
-def _row_as_dict(row: Row, unit: str) -> dict[str, Any]:
-    group, compared = row.group, row.against
-    return {
-        "cell": group.cell,
-        "levels": dict(row.levels),
-        "n": group.n,
-        "sub_samples": group.sub_samples,
-        "mean": _quantity(group.mean, unit),
-        "s": _quantity(group.s, unit),
-        "bound": group.bound or None,
-        "age_of_concrete": _quantity(group.age_d, "d"),
-        "ends": dict(group.ends),
-        "gain": compared.gain,
-        "gain_bound": compared.bound or None,
-        "control": {
-            "kind": compared.kind,
-            "cell": compared.control or None,
-            "n": compared.control_n,
-            "mean": _quantity(compared.control_mean, unit),
-            "age_of_concrete": _quantity(compared.control_age_d, "d"),
-        },
-        "notes": [*group.notes, *compared.notes],
-        "values": [
-            {
-                "specimen": sample.specimen,
-                "value": sample.value,
-                "bound": sample.bound or None,
-                "metric": sample.metric_id,
-            }
-            for sample in row.samples
-        ],
-    }
+    return tuple(rows)

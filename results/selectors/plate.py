@@ -6,11 +6,10 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.domain.controls import remarks
-from labmatrix.matrix.models import Cell, CellLevel, Factor, Level, Series
+from labmatrix.matrix.models import CellLevel, Factor, Level, Series
 from labmatrix.matrix.selectors.series import series_get_state
 from results.domain.ribbon import Ribbon, ribbon_of
 from results.domain.small_curve import Frame, frame_for, path_of
@@ -169,66 +168,104 @@ def plate_get(
     if column_factor == row_factor:
         column_factor = next((f for f in factors if f != row_factor), None)
     comparison = comparison_get(series=series, metric=metric, method=method, include=include)
-    by_cell = {row.cell.pk: row for row in comparison.rows}
-    cells = [row.cell for row in comparison.rows]
+    painter = _painter(series, comparison, factors, {column_factor, row_factor}, now)
+    columns = _levels_of(column_factor)
+    rows = tuple(
+        (
+            _shown(level),
+            tuple(
+                painter.square((row_factor, level), (column_factor, column)) for column in columns
+            ),
+        )
+        for level in _levels_of(row_factor)
+    )
+    lives = painter.lives
+    return Plate(
+        across=column_factor,
+        down=row_factor,
+        columns=tuple(_shown(c) for c in columns),
+        rows=rows,
+        frame=painter.frame,
+        since=lives.since if lives.ribbons else None,
+        until=lives.until if lives.ribbons else None,
+        comparison=comparison,
+        counts=dict(Counter(s.state.stage for s in painter.specimens)),
+    )
+
+
+def _painter(
+    series: Series,
+    comparison: Comparison,
+    factors: Sequence[Factor],
+    spanning: set[Factor | None],
+    now: datetime,
+) -> _Painter:
     levels: dict[int, dict[int, Level]] = defaultdict(dict)
     for entry in CellLevel.objects.filter(cell__series=series).select_related("level"):
         levels[entry.cell_id][entry.factor_id] = entry.level
     specimens = list(
         Specimen.objects.filter(cell__series=series).select_related("state").order_by("number")
     )
-    lives, curves = _lives(specimens, now), _curves(specimens)
-    frame = frame_for(list(curves.values()), width=CURVE_WIDTH, height=CURVE_HEIGHT)
-    words = _remarks(series)
-    controls = {c.gain_control_id for c in cells if c.gain_control_id}
+    curves = _curves(specimens)
+    return _Painter(
+        rows=comparison.rows,
+        levels=levels,
+        others=[f for f in factors if f not in spanning],
+        specimens=specimens,
+        lives=_lives(specimens, now),
+        curves=curves,
+        frame=frame_for(list(curves.values()), width=CURVE_WIDTH, height=CURVE_HEIGHT),
+        remarks=_remarks(series),
+    )
 
-    def drawn(cell: Cell) -> PlateCell:
-        own = [s for s in specimens if s.cell_id == cell.pk]
-        spanning = {f.pk for f in (column_factor, row_factor) if f}
-        others = tuple(
-            f"{f.name} {levels[cell.pk][f.pk].shown}"
-            for f in factors
-            if f.pk not in spanning and f.pk in levels[cell.pk]
+
+@dataclass(frozen=True)
+class _Painter:
+    """All that the squares are drawn from, read once."""
+
+    rows: Sequence[Row]
+    levels: Mapping[int, Mapping[int, Level]]
+    others: Sequence[Factor]
+    specimens: Sequence[Specimen]
+    lives: _Lives
+    curves: Mapping[int, tuple[list[float], list[float]]]
+    frame: Frame
+    remarks: Mapping[str, tuple[str, ...]]
+
+    def square(self, *spanned: tuple[Factor | None, Level | None]) -> tuple[PlateCell, ...]:
+        """The cells that have these levels of the two factors."""
+        return tuple(
+            self.cell(row)
+            for row in self.rows
+            if all(_has(self.levels[row.cell.pk], factor, level) for factor, level in spanned)
         )
+
+    def cell(self, row: Row) -> PlateCell:
+        """One cell with its lives, curves, counts and questions."""
+        cell, levels = row.cell, self.levels[row.cell.pk]
+        own = [s for s in self.specimens if s.cell_id == cell.pk]
+        made = [s for s in own if s.state.stage != "planned"]
+        controls = {r.cell.gain_control_id for r in self.rows}
         return PlateCell(
             code=cell.code,
-            other_levels=others,
+            other_levels=tuple(
+                f"{f.name} {levels[f.pk].shown}" for f in self.others if f.pk in levels
+            ),
             planned=cell.replicates,
-            made=sum(s.state.stage != "planned" for s in own),
-            in_progress=sum(not s.state.end and s.state.stage != "planned" for s in own),
+            made=len(made),
+            in_progress=sum(not s.state.end for s in made),
             ends=dict(Counter(s.state.end for s in own if s.state.end)),
-            ribbons=tuple(lives.drawn(s) for s in own),
-            paths=tuple((s.code, path_of(*curves[s.pk], frame)) for s in own if s.pk in curves),
-            row=by_cell[cell.pk],
+            ribbons=tuple(self.lives.drawn(s) for s in own),
+            paths=tuple(
+                (s.code, path_of(*self.curves[s.pk], self.frame))
+                for s in own
+                if s.pk in self.curves
+            ),
+            row=row,
             is_control=cell.pk in controls,
             open_questions=sum(s.state.open_deviation_count + s.state.conflict_count for s in own),
-            remarks=words.get(cell.code, ()),
+            remarks=self.remarks.get(cell.code, ()),
         )
-
-    columns = _levels_of(column_factor)
-    rows = []
-    for level in _levels_of(row_factor):
-        squares = tuple(
-            tuple(
-                drawn(c)
-                for c in cells
-                if _has(levels[c.pk], row_factor, level)
-                and _has(levels[c.pk], column_factor, column)
-            )
-            for column in columns
-        )
-        rows.append((_shown(level), squares))
-    return Plate(
-        across=column_factor,
-        down=row_factor,
-        columns=tuple(_shown(c) for c in columns),
-        rows=tuple(rows),
-        frame=frame,
-        since=lives.since if lives.ribbons else None,
-        until=lives.until if lives.ribbons else None,
-        comparison=comparison,
-        counts=dict(Counter(s.state.stage for s in specimens)),
-    )
 
 
 def _levels_of(factor: Factor | None) -> list[Level | None]:
@@ -243,40 +280,3 @@ def _has(own: Mapping[int, Level], factor: Factor | None, level: Level | None) -
     if factor is None or level is None:
         return True
     return factor.pk in own and own[factor.pk].pk == level.pk
-
-
-def plate_as_table(plate: Plate) -> dict[str, Any]:
-    """The plate in words and numbers: the picture's alternative."""
-    rows = []
-    for name, squares in plate.rows:
-        for column, square in zip(plate.columns, squares, strict=True):
-            for cell in square:
-                group = cell.row.group
-                ends = ", ".join(f"{n} {end}" for end, n in sorted(cell.ends.items())) or "none"
-                rows.append(
-                    [
-                        name,
-                        column,
-                        ", ".join(cell.other_levels),
-                        cell.planned,
-                        cell.made,
-                        ends,
-                        group.n,
-                        group.mean,
-                    ]
-                )
-    unit = plate.comparison.unit or "1"
-    return {
-        "caption": "The plate as a table.",
-        "columns": [
-            {"label": plate.down.name if plate.down else "", "kind": "text"},
-            {"label": plate.across.name if plate.across else "", "kind": "text"},
-            {"label": "Other levels", "kind": "text"},
-            {"label": "Planned", "digits": 6},
-            {"label": "Made", "digits": 6},
-            {"label": "Ends", "kind": "text"},
-            {"label": "n", "digits": 6},
-            {"label": f"Mean {plate.comparison.metric.replace('_', ' ')}", "unit": unit},
-        ],
-        "rows": rows,
-    }

@@ -14,7 +14,8 @@ from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action
 from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
-from results.selectors.plate import plate_as_table, plate_get
+from results.selectors.plate import plate_get
+from results.selectors.plate_table import plate_as_table
 
 LEGEND = (
     ("hardening", "hardening"),

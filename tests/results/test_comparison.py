@@ -14,7 +14,8 @@ from results.domain.comparison.degradation import StiffnessAt, degradation
 from results.domain.comparison.groups import Group, Member, Sample, against, group_of
 from results.export import comparison_csv, neutral
 from results.models import Metric
-from results.selectors.comparison import comparison_as_dict, comparison_get
+from results.selectors.comparison import comparison_get
+from results.selectors.comparison_json import comparison_as_dict
 from specimens.models import Deviation
 from tests.results.scene import CAST_AT, NOW, Scene, curve_csv
 

@@ -1,0 +1,44 @@
+"""The plate in words and numbers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from results.selectors.plate import Plate
+
+
+def plate_as_table(plate: Plate) -> dict[str, Any]:
+    """The plate in words and numbers: the picture's alternative."""
+    rows = []
+    for name, squares in plate.rows:
+        for column, square in zip(plate.columns, squares, strict=True):
+            for cell in square:
+                group = cell.row.group
+                ends = ", ".join(f"{n} {end}" for end, n in sorted(cell.ends.items())) or "none"
+                rows.append(
+                    [
+                        name,
+                        column,
+                        ", ".join(cell.other_levels),
+                        cell.planned,
+                        cell.made,
+                        ends,
+                        group.n,
+                        group.mean,
+                    ]
+                )
+    unit = plate.comparison.unit or "1"
+    return {
+        "caption": "The plate as a table.",
+        "columns": [
+            {"label": plate.down.name if plate.down else "", "kind": "text"},
+            {"label": plate.across.name if plate.across else "", "kind": "text"},
+            {"label": "Other levels", "kind": "text"},
+            {"label": "Planned", "digits": 6},
+            {"label": "Made", "digits": 6},
+            {"label": "Ends", "kind": "text"},
+            {"label": "n", "digits": 6},
+            {"label": f"Mean {plate.comparison.metric.replace('_', ' ')}", "unit": unit},
+        ],
+        "rows": rows,
+    }
