@@ -61,9 +61,7 @@ def reduce_break(
         RangeError: a negative self-weight or spreader.
     """
     settings = settings or BreakSettings()
-    for name, value in (("self_weight_kn", self_weight_kn), ("spreader_kn", spreader_kn)):
-        if not value >= 0.0:
-            raise RangeError(name, value, "0 kN or more")
+    apart = _loads_apart(self_weight_kn=self_weight_kn, spreader_kn=spreader_kn)
     extra = dict(carried or {})
     optional = [a for a in (time_s, bar_strain) if a is not None]
     load, deflection, rest = channels_checked(
@@ -83,13 +81,18 @@ def reduce_break(
         marks=tuple(reading.marks),
         settings=settings.as_dict()
         | prepared.resolved
-        | {
-            "already_cracked": already_cracked,
-            "self_weight_kn": self_weight_kn,
-            "spreader_kn": spreader_kn,
-        },
+        | {"already_cracked": already_cracked}
+        | apart,
         table=_table(prepared, dict(zip(extra, rest, strict=True))),
     )
+
+
+def _loads_apart(**loads_kn: float) -> dict[str, float]:
+    """Loads that the actuator does not show, kept apart; none can be negative."""
+    for name, value in loads_kn.items():
+        if not value >= 0.0:
+            raise RangeError(name, value, "0 kN or more")
+    return loads_kn
 
 
 def _note_time(prepared: Prepared, time: Floats) -> None:

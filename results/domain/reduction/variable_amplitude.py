@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar, Final, Self
 
 import numpy as np
@@ -101,23 +102,6 @@ def reduce_counting(*, load_kn: npt.ArrayLike, settings: CountingSettings | None
     band = noise_of(load[rows]).band if settings.band_kn is None else settings.band_kn
     counted = rainflow(load[rows], band)
     share = counted.half_cycle_share(settings.exponent)
-    notes = [Note("counting.residue-rule", RESIDUE_RULE)]
-    if len(rows) < len(load):
-        left_out = len(load) - len(rows)
-        notes.append(
-            Note(
-                "counting.samples-left-out",
-                f"{left_out} of {len(load)} samples are not numbers and were left out.",
-            )
-        )
-    if share > _MUCH:
-        notes.append(
-            Note(
-                "counting.half-cycles",
-                f"Half cycles carry {100 * share:.3g} % of the damage of a line of slope "
-                f"{settings.exponent:g}: the figure depends on where the history was cut.",
-            )
-        )
     slope = f"m = {settings.exponent:g}"
     metrics = [
         Found("counted_cycles", float(counted.counts.sum()), "1"),
@@ -130,7 +114,7 @@ def reduce_counting(*, load_kn: npt.ArrayLike, settings: CountingSettings | None
         metrics.append(Found("damage", line.damage(counted), "1", method=f"{slope}, {line.source}"))
     return Outcome(
         metrics=tuple(metrics),
-        warnings=tuple(notes),
+        warnings=tuple(_notes(len(load) - len(rows), len(load), share, settings.exponent)),
         settings=settings.as_dict() | {"band_kn": band},
         table={
             "range_kn": counted.ranges,
@@ -140,3 +124,18 @@ def reduce_counting(*, load_kn: npt.ArrayLike, settings: CountingSettings | None
             "last_index": rows[counted.last],
         },
     )
+
+
+def _notes(left_out: int, samples: int, share: float, exponent: float) -> Iterator[Note]:
+    yield Note("counting.residue-rule", RESIDUE_RULE)
+    if left_out:
+        yield Note(
+            "counting.samples-left-out",
+            f"{left_out} of {samples} samples are not numbers and were left out.",
+        )
+    if share > _MUCH:
+        yield Note(
+            "counting.half-cycles",
+            f"Half cycles carry {100 * share:.3g} % of the damage of a line of slope "
+            f"{exponent:g}: the figure depends on where the history was cut.",
+        )
