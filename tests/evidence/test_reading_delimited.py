@@ -267,3 +267,27 @@ def test_block_borders_change_nothing() -> None:
             )
         np.testing.assert_array_equal(whole.lines, reading_table.lines)
         assert whole.warnings == reading_table.warnings
+
+
+@pytest.mark.parametrize("line", ["Max;151.50;25.000", "Sample rate;50;Hz", "0.5;halted;rig 2"])
+def test_a_number_in_a_remark_is_no_sample(line: str) -> None:
+    table = read(HEAD + CLEAN + line + "\n")
+    assert (table.row_count, lines_of(table, "text-line")) == (100, (103,))
+
+
+def test_blocks_with_their_whole_head_repeated_are_read_as_one_table() -> None:
+    head = "Rig 2\nSample rate;50;Hz\n" + HEAD
+    table = read((head + CLEAN + "\n") * 3)
+    assert table.row_count == 300
+    assert lines_of(table, "header-repeated") == (108, 109, 213, 214)
+    assert lines_of(table, "text-line") == (106, 107, 211, 212)
+    assert lines_of(table, "time-backward") == (110, 215)
+
+
+def test_a_date_beside_a_clock_need_not_advance() -> None:
+    text = "Date;Time;Load\n" + "".join(f"31.03.2026;10:00:0{i};{i},5\n" for i in range(5))
+    assert read(text).warnings == ()
+
+
+def test_refuses_columns_that_only_blanks_part() -> None:
+    assert refusal("t P w\n0.0 1.5 2\n1.0 2.5 3\n").code == "record.blanks-between"

@@ -147,6 +147,28 @@ def test_keeps_a_name_as_written() -> None:
     assert sniff(stream("Load ;Displacment\n1;2\n")).columns[0].name == "Load "
 
 
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [
+        ("Load [kN]", "kN"),
+        ("Load (kN) ", "kN"),
+        ("Load / kN", "kN"),
+        ("Kraft in kN", "kN"),
+        ("load_kN", "kN"),
+        ("eps_µm/m", "µm/m"),
+        ("Feuchte in % RH", "% RH"),
+        ("T_C", None),
+        ("SG_1", None),
+        ("Load (north)", None),
+        ("built in 2024", None),
+        ("kN", None),
+    ],
+)
+def test_finds_a_unit_at_the_end_of_a_name(name: str, unit: str | None) -> None:
+    dialect = sniff(stream(f"{name};x y\n1;2\n"))
+    assert dialect.columns[0] == Column(name, unit)
+
+
 def test_short_names_are_not_taken_for_units() -> None:
     dialect = sniff(stream("F;d\n1;2\n"))
     assert dialect.columns == (Column("F"), Column("d"))

@@ -11,6 +11,11 @@ from labmatrix.kernel.units import dimension_of, unit_spelled
 
 _BRACKETED = re.compile(r"[\[(<]\s*([^\[\]()<>]*?)\s*[\])>]\s*$")
 _AFTER_SLASH = re.compile(r"(?<=\s)/\s*([^\s/][^/]*?)\s*$")
+_AFTER_IN = re.compile(r"(?:,\s*|\s+in\s+)([^\s,]+(?: RH)?)\s*$")
+_AFTER_UNDERSCORE = re.compile(r"_([A-Za-zµμ°%][^_\s]*)\s*$")
+_UNIT_ENDINGS = (_BRACKETED, _AFTER_SLASH, _AFTER_IN, _AFTER_UNDERSCORE)
+# One letter behind an underscore is more often part of a name (T_C, SG_K) than a unit.
+_LONE_LETTERS = frozenset("cfknmh")
 
 # Spellings met in units rows that the conversion module does not list, in lower case.
 _UNIT_WORDS = MappingProxyType(
@@ -56,22 +61,27 @@ def plain_name(name: str) -> str:
 
 
 def bare_name(name: str) -> str:
-    """A column name without the unit that it carries in brackets or after a slash."""
+    """A column name without the unit that it carries at its end."""
     stripped = name.strip()
-    for pattern in (_BRACKETED, _AFTER_SLASH):
-        found = pattern.search(stripped)
-        if found and found.start() > 0 and is_unit_word(found.group(1)):
-            return stripped[: found.start()].rstrip(" ,;:/_-")
-    return stripped
+    ending = _unit_ending(stripped)
+    return stripped if ending is None else stripped[: ending.start()].rstrip(" ,;:/_-")
 
 
 def unit_in_name(name: str) -> str | None:
-    """The unit written in brackets or after a slash at the end of a name, else None."""
-    stripped = name.strip()
-    for pattern in (_BRACKETED, _AFTER_SLASH):
-        found = pattern.search(stripped)
-        if found and found.start() > 0 and is_unit_word(found.group(1)):
-            return found.group(1) or None
+    """The unit at the end of a name: ``Load [kN]``, ``Load / kN``, ``Load in kN``, ``load_kN``."""
+    ending = _unit_ending(name.strip())
+    return None if ending is None else (ending.group(1) or None)
+
+
+def _unit_ending(name: str) -> re.Match[str] | None:
+    for pattern in _UNIT_ENDINGS:
+        found = pattern.search(name)
+        if found is None or found.start() == 0 or not is_unit_word(found.group(1)):
+            continue
+        if pattern is _AFTER_UNDERSCORE and found.group(1).lower() in _LONE_LETTERS:
+            continue
+        if pattern in (_BRACKETED, _AFTER_SLASH) or known_unit(found.group(1)) is not None:
+            return found
     return None
 
 

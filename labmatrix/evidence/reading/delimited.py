@@ -28,7 +28,6 @@ from labmatrix.evidence.reading.exact import read_exactly
 from labmatrix.evidence.reading.fast import read_fast
 from labmatrix.evidence.reading.findings import Findings
 from labmatrix.evidence.reading.grid import NUMBER, TEXT
-from labmatrix.evidence.reading.guess import guess_quantity
 from labmatrix.evidence.reading.header import without_comment_sign
 from labmatrix.evidence.reading.layout import Piece, joined, layout_of
 from labmatrix.evidence.reading.table import RawTable, TableHead
@@ -202,7 +201,7 @@ class DelimitedReading:
             values[column.name] = numbers
             if self.layout.kinds[index] == NUMBER and bool(np.isnan(numbers).all()):
                 self.findings.add(f.EMPTY_COLUMN, [], column.name)
-            elif self.layout.kinds[index] != TEXT and guess_quantity(column) == "time":
+            elif self.layout.ordered[index]:
                 look_at_order(numbers, lines, column.name, self.findings)
         head = self.table_head
         return RawTable(

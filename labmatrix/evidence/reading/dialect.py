@@ -257,6 +257,9 @@ def _no_table(lines: Sequence[tuple[int, str]]) -> ShapeError:
     for number, text in lines:
         if form.fits(text.strip()) or NumberForm(",").fits(text.strip()):
             return refusals.single_column(number, text.strip())
+        cells = text.split()
+        if len(cells) > 1 and all(form.fits(c) or NumberForm(",").fits(c) for c in cells):
+            return refusals.blanks_between(number, text.strip())
     return refusals.no_numeric_rows(len(lines))
 
 

@@ -130,7 +130,10 @@ def _fitted(line: str, number: int, layout: Layout, findings: Findings) -> list[
 def _is_row(cells: list[str], number: int, layout: Layout, findings: Findings) -> bool:
     """Whether cells are a row of values; a header or text in its place is noted."""
     if any(is_loose_number(cell) or looks_like_time(cell) for cell in cells):
-        return True
+        if not _is_remark(cells, layout):
+            return True
+        findings.add(f.TEXT_LINE, [number])
+        return False
     text = [c for c in cells if not is_missing(c) and not is_over_range(c)]
     if not text:
         return True
@@ -145,6 +148,18 @@ def _is_row(cells: list[str], number: int, layout: Layout, findings: Findings) -
     else:
         findings.add(f.TEXT_LINE, [number])
     return False
+
+
+def _is_remark(cells: list[str], layout: Layout) -> bool:
+    """Whether cells with a number among them are a remark, such as ``Max;72.5`` under a table or
+    ``Sample rate;50;Hz`` above a repeated header: words in the first column of numbers, or in at
+    least half of these columns. Its number is no sample."""
+    words = [
+        not (is_loose_number(c) or looks_like_time(c) or is_missing(c) or is_over_range(c))
+        for c, kind in zip(cells, layout.kinds, strict=True)
+        if kind != TEXT
+    ]
+    return words[0] or 2 * sum(words) >= len(words) > 2
 
 
 def _take(cells: list[str], number: int, layout: Layout, findings: Findings, rows: _Rows) -> None:

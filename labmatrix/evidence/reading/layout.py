@@ -12,6 +12,7 @@ from labmatrix.evidence.reading import refusals
 from labmatrix.evidence.reading.column import Column, plain_name
 from labmatrix.evidence.reading.dialect import LINES_LOOKED_AT, Dialect
 from labmatrix.evidence.reading.grid import MISSING, NUMBER, TEXT, TIME, column_kinds, grid_of
+from labmatrix.evidence.reading.guess import guess_quantity
 from labmatrix.evidence.reading.time_cells import TimeForm, time_form_of
 
 # So many rows with the same number of decimals say that the logger writes a fixed number.
@@ -42,6 +43,18 @@ class Layout:
             Column(column.name, "s") if kind == TIME else column
             for column, kind in zip(self.dialect.named_columns, self.kinds, strict=True)
         )
+
+    @property
+    def ordered(self) -> tuple[bool, ...]:
+        """For each named column whether its rows should follow each other in time."""
+        return tuple(
+            kind != TEXT and guess_quantity(column) == "time" and not self._holds_days(index)
+            for index, (column, kind) in enumerate(zip(self.columns, self.kinds, strict=True))
+        )
+
+    def _holds_days(self, index: int) -> bool:
+        form = self.time_forms.get(index)
+        return form is not None and form.days_only
 
     @property
     def names(self) -> tuple[str, ...]:

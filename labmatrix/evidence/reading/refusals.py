@@ -62,6 +62,17 @@ def single_column(line: int, text: str) -> ShapeError:
     )
 
 
+def blanks_between(line: int, text: str) -> ShapeError:
+    """Columns aligned with blanks."""
+    return refusal(
+        "blanks-between",
+        f"In line {line} ({shown(text)}) only blanks stand between the numbers; a missing value "
+        "could not be told from a wide gap. Export with a semicolon, tab, comma or bar between "
+        "the columns.",
+        line=line,
+    )
+
+
 def comma_ambiguous(line: int, text: str) -> ShapeError:
     """A comma that may be delimiter or decimal mark."""
     return refusal(

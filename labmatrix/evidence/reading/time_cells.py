@@ -46,10 +46,12 @@ class TimeForm:
         name: one of the four.
         proved: False where day first and month first both fit the head of the file, so that the
             next date must follow within a day.
+        days_only: whether the cells are dates without a clock, which stand beside a clock column.
     """
 
     name: str
     proved: bool = True
+    days_only: bool = False
 
     @property
     def dated(self) -> bool:
@@ -126,9 +128,10 @@ def time_form_of(cells: Iterable[str], order: str | None = None) -> TimeForm | N
     names = [name for name, found in fitting.items() if len(found) == best]
     if len(names) > 1:
         names = [n for n in names if days_follow([day for day, _ in fitting[n]])] or names
+    days_only = not any(":" in cell for cell in sample)
     if len(names) == 1:
-        return TimeForm(names[0])
-    return TimeForm(order or names[0], proved=False)
+        return TimeForm(names[0], days_only=days_only)
+    return TimeForm(order or names[0], proved=False, days_only=days_only)
 
 
 def days_follow(days: Iterable[int]) -> bool:
