@@ -7,9 +7,6 @@ Santiago de Chile 2021. The file is not part of the repository: the test runs wh
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
 import pytest
 
 from labmatrix.evidence.domain.channel_map import ChannelMap
@@ -17,25 +14,12 @@ from labmatrix.evidence.domain.channels import apply_map
 from labmatrix.evidence.reading.column import Column
 from labmatrix.evidence.reading.delimited import read_delimited
 from labmatrix.evidence.reading.table import RawTable
-
-NAME = "actuator-cyclic-to-failure.csv"
-
-
-def measured_record() -> Path | None:
-    """Where the measured record is, or None."""
-    stated = os.environ.get("STRONGFLOOR_MEASURED_RECORD")
-    if stated:
-        return Path(stated)
-    beside = Path(__file__).resolve().parents[2].parent
-    return next(iter(sorted(beside.glob(f"*/real/{NAME}"))), None)
+from tests.measured_record import NAME, measured_path
 
 
 @pytest.fixture(scope="module")
 def table() -> RawTable:
-    path = measured_record()
-    if path is None or not path.exists():
-        pytest.skip("the measured record is not at hand; name it in STRONGFLOOR_MEASURED_RECORD")
-    with path.open("rb") as stream:
+    with measured_path().open("rb") as stream:
         return read_delimited(stream)
 
 

@@ -8,28 +8,18 @@ where it is present.
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 from results.domain.reduction.cycle_envelope import reduce_envelope
 from results.domain.reduction.cyclic import CyclicSettings, reduce_cyclic
 from results.domain.reduction.turning import turning_points
-
-_BESIDE = Path(__file__).parents[3] / "shared" / "real" / "actuator-cyclic-to-failure.csv"
-RECORD = Path(os.environ.get("STRONGFLOOR_MEASURED_RECORD", str(_BESIDE)))
-
-pytestmark = pytest.mark.skipif(
-    not RECORD.is_file(),
-    reason=f"the measured record is not present at {RECORD}; set STRONGFLOOR_MEASURED_RECORD",
-)
+from tests.measured_record import measured_path
 
 
 @pytest.fixture(scope="module")
 def record() -> tuple[np.ndarray, np.ndarray]:
-    load, deflection = np.loadtxt(RECORD, delimiter=",", skiprows=2, unpack=True)
+    load, deflection = np.loadtxt(measured_path(), delimiter=",", skiprows=2, unpack=True)
     return load, deflection
 
 
