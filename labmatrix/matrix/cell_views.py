@@ -13,7 +13,7 @@ from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.domain.controls import Remark, remarks
 from labmatrix.matrix.domain.route import Parallel, Route, Stage
-from labmatrix.matrix.domain.wording import value_in_words
+from labmatrix.matrix.domain.wording import named_value_in_words
 from labmatrix.matrix.form_page import form_page
 from labmatrix.matrix.forms import CellChangeForm, CellForm
 from labmatrix.matrix.links import Place, links_for
@@ -92,7 +92,7 @@ def _stage(stage: Stage) -> dict[str, Any]:
     return {
         "kind": str(stage.kind),
         "is_optional": stage.is_optional,
-        "settings": [(n.replace("_", " "), value_in_words(v)) for n, v in settings.items()],
+        "settings": [named_value_in_words(name, value) for name, value in sorted(settings.items())],
     }
 
 

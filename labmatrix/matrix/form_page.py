@@ -24,7 +24,7 @@ def form_page(
     """A page with one form.
 
     Args:
-        request: a GET shows the form, a POST asks for what it says; refused, it answers 400.
+        request: a GET shows the form, a POST asks for what it says.
         form: bound to what came.
         write: does it, and returns what to say on which page.
         back: address of the page from which one came.
@@ -41,9 +41,4 @@ def form_page(
         else:
             messages.success(request, words)
             return redirect(then)
-    return render(
-        request,
-        "matrix/thing_form.html",
-        {"form": form, "back": back, **context},
-        status=400 if request.method == "POST" else 200,
-    )
+    return render(request, "matrix/thing_form.html", {"form": form, "back": back, **context})

@@ -19,7 +19,7 @@ from labmatrix.matrix.domain.grid import make_grid
 from labmatrix.matrix.domain.problems import MatrixRefused
 from labmatrix.matrix.domain.route import check_route
 from labmatrix.matrix.domain.sheet import check_size
-from labmatrix.matrix.domain.wording import value_in_words
+from labmatrix.matrix.domain.wording import named_value_in_words
 from labmatrix.matrix.form_page import form_page
 from labmatrix.matrix.forms import (
     FactorChangeForm,
@@ -66,7 +66,9 @@ def series_detail(request: HttpRequest, code: str) -> HttpResponse:
         "remarks": remarks(state) if allowed(role, Action.SEE_WORK) else (),
         "route_problem": _route_problem(series, state),
         "combinations": factorial_size(state.factors),
-        "member": [(name, value_in_words(value)) for name, value in series.member.items()],
+        "member": [
+            named_value_in_words(name, said) for name, said in sorted(series.member.items())
+        ],
         "planned": sum(cell.replicates for cell in state.cells),
         **_grid(request, state),
     }

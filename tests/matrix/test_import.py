@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from django.db import connection
 from hypothesis import HealthCheck, given, settings
 
 from labmatrix.evidence.models import LedgerEntry
+from labmatrix.evidence.services.ledger import ledger_verify
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.domain.document_json import state_as_json
 from labmatrix.matrix.domain.problems import MatrixRefused
@@ -117,3 +121,22 @@ def test_a_matrix_written_out_and_read_into_another_series_is_the_same(cast, sta
     before = counts()
     assert take(cast, series, "m.json", content).created == ()
     assert counts() == before
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_who_send_the_same_file_at_once_make_its_cells_once(cast, series):
+    start = threading.Barrier(2)
+
+    def send(_: int) -> MatrixImported:
+        try:
+            start.wait(timeout=30)
+            return take(cast, series, "m.csv", csv_file())
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as pool:
+        answers = sorted(pool.map(send, range(2)), key=lambda taken: len(taken.created))
+    assert [len(taken.created) for taken in answers] == [0, 4]
+    assert len(answers[0].unchanged) == 4
+    assert Cell.objects.count() == 4
+    assert list(ledger_verify()) == []

@@ -190,9 +190,9 @@ def test_a_cell_shows_the_route_of_its_specimens(cast, planned):
     client = as_person(cast.lead)
     page = words(client.get("/series/QV-B/cells/P2-WDS/"))
     assert "pre-crack (optional)" in page
-    assert "expose: regime wet–dry salt, days 84 while sustain: level percent 40" in page
+    assert "expose: 84 days, regime wet–dry salt while sustain: level 40 %" in page
     assert "expose" not in words(client.get("/series/QV-B/cells/P2-LAB/"))
-    assert "diameter mm 12, count 3" in words(client.get("/series/QV-B/"))
+    assert "count 3, diameter 12 mm" in words(client.get("/series/QV-B/"))
 
 
 def test_a_route_that_cannot_be_followed_is_told(cast, planned):
@@ -209,7 +209,7 @@ def test_a_lead_plans_a_programme_from_nothing(db):
 
     def send(path: str, **data: object) -> str:
         answer = client.post(path, data, follow=True)
-        assert answer.status_code == 200, words(answer)
+        assert answer.redirect_chain, words(answer)
         return words(answer)
 
     assert "NEW is started" in send("/programmes/new/", code="NEW", title="New")
@@ -269,7 +269,7 @@ def test_a_cell_is_planned_from_its_page(cast, planned):
     answer = client.post("/series/QV-B/cells/new/", data, follow=True)
     assert "P1-LAB is planned with 2 specimens." in words(answer)
     again = client.post("/series/QV-B/cells/new/", data)
-    assert again.status_code == 400
+    assert again.status_code == 200
     assert "P1-LAB holds this combination already" in words(again)
     wrong = client.post(
         "/series/QV-B/cells/new/", data | {"level_0": "0", "level_1": "wet–dry salt", "code": "a b"}
@@ -290,7 +290,7 @@ def test_what_a_factor_is_for_is_changed_with_a_reason(cast, planned):
 def test_a_change_without_a_reason_is_not_made(cast, planned):
     data = {"replicates": "9", "gain_control": "", "conditioning_control": "", "why": ""}
     answer = as_person(cast.lead).post("/series/QV-B/cells/P2-WDS/change/", data)
-    assert answer.status_code == 400
+    assert answer.status_code == 200
     assert Cell.objects.get(code="P2-WDS").replicates == 4
 
 
@@ -311,6 +311,15 @@ def upload(client: Client, filename: str, content: bytes):
     )
 
 
+def test_changes_of_people_are_shown_by_name(cast):
+    path = "/programmes/QUAYSIDE/"
+    client = as_person(cast.lead)
+    client.post(f"{path}people/", {"username": "manager", "role": "technician"})
+    page = words(client.get(path))
+    assert "members: The manager manager → The manager technician" in page
+    assert "Changes to the plan" not in words(as_person(cast.sponsor).get(path))
+
+
 def test_a_matrix_file_is_uploaded(cast, series):
     client = as_person(cast.lead)
     assert "4 cells are new, 0 were there already." in words(upload(client, "m.csv", csv_file()))
@@ -320,7 +329,7 @@ def test_a_matrix_file_is_uploaded(cast, series):
 def test_what_is_wrong_with_a_file_is_shown_row_by_row(cast, series):
     rows = [("3", "laboratory", "3"), ("2", "laboratory", "many")]
     answer = upload(as_person(cast.lead), "m.csv", csv_file(rows))
-    assert answer.status_code == 400
+    assert answer.status_code == 200
     page = words(answer)
     assert "2 plies plies is '3'; its levels are 0, 1, 2" in page
     assert "3 replicates replicates is 'many'" in page
@@ -332,7 +341,7 @@ def test_what_is_wrong_with_a_file_is_shown_row_by_row(cast, series):
 )
 def test_a_file_that_cannot_be_read_is_refused_with_a_sentence(filename, content, cast, series):
     answer = upload(as_person(cast.lead), filename, content)
-    assert answer.status_code == 400
+    assert answer.status_code == 200
     assert "notice error" in answer.content.decode() or "errorlist" in answer.content.decode()
 
 

@@ -8,6 +8,11 @@ from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
 
+# How the unit at the end of a name is written as a word.
+_UNITS = {
+    "mm": "mm", "mm2": "mm²", "m": "m", "mpa": "MPa", "gpa": "GPa", "kn": "kN", "kg": "kg",
+    "d": "d", "days": "days", "h": "h", "c": "°C", "percent": "%", "hz": "Hz",
+}  # fmt: skip
 # Characters that turn the direction of what follows: a label could read as another one.
 _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
 
@@ -63,13 +68,27 @@ def value_in_words(value: Any, at_most: int = 240) -> str:
     return words if len(words) <= at_most else f"{words[: at_most - 2]} …"
 
 
+def named_value_in_words(name: str, value: Any) -> tuple[str, str]:
+    """A value by its name with the unit last.
+
+    ``width_mm`` 200 gives ("width", "200 mm"), ``days`` 28 gives ("", "28 days").
+    """
+    stem, _, suffix = name.rpartition("_")
+    words = value_in_words(value)
+    if suffix not in _UNITS or not isinstance(value, int | float | list | tuple):
+        return name.replace("_", " "), words
+    return stem.replace("_", " "), f"{words} {_UNITS[suffix]}"
+
+
 def _words(value: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, Mapping):
-        return ", ".join(f"{str(k).replace('_', ' ')} {_words(v)}" for k, v in value.items())
+        # By name: not every database keeps the order in which an object was written.
+        said = (named_value_in_words(str(k), v) for k, v in sorted(value.items()))
+        return ", ".join(" ".join(filter(None, words)) for words in said)
     if isinstance(value, list | tuple):
         mark = "; " if any(isinstance(item, Mapping | list | tuple) for item in value) else ", "
         return mark.join(_words(item) for item in value)

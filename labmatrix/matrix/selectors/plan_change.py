@@ -29,8 +29,8 @@ class PlanChange:
 
     @property
     def lines(self) -> list[tuple[str, str, str]]:
-        """What changed, in words: name, before, after; empty for what is only new."""
-        if not self.before:
+        """What changed, in words: name, before, after; of what is new the people alone."""
+        if not self.before and set(self.after) != {"members"}:
             return []
         names = [*self.before, *(name for name in self.after if name not in self.before)]
         return [
