@@ -15,11 +15,12 @@ from labmatrix.kernel.errors import RangeError, ShapeError
 from results.domain.mechanics.block_case import BlockCase, case_of
 from results.domain.mechanics.blocks import BLOCKS, BlockName
 from results.domain.mechanics.capacity import Capacity, flexural_capacity, gain
-from results.domain.mechanics.compatibility import nominal_moments, solve
+from results.domain.mechanics.compatibility import solve
 from results.domain.mechanics.fibres import FibreModel
 from results.domain.mechanics.laws import BarSteel, FabricLaw, Parabola, stress
 from results.domain.mechanics.limits import DEFAULT_LIMITS
 from results.domain.mechanics.moment_curvature import ultimate_point
+from results.domain.mechanics.roots import FOR_SAMPLES
 from results.domain.mechanics.section import (
     BarLayer,
     BondStrain,
@@ -177,17 +178,18 @@ def _wide_case(samples: int) -> BlockCase:
 
 def test_many_sections_at_once_are_the_same_as_one_by_one() -> None:
     case = _wide_case(300)
-    together = nominal_moments(case)
+    together = solve(case).moment()
     index = np.arange(300)
     alone = [float(solve(case.take(index[i : i + 1])).moment()[0]) for i in range(300)]
     assert together == pytest.approx(alone, rel=1e-12)
 
 
 def test_many_sections_are_solved_across_chunks() -> None:
-    case = _wide_case(40_000)
+    case = _wide_case(70_000)
     state = solve(case)
     assert np.abs(state.imbalance).max() < 1e-6 * state.concrete_force.min()
-    assert nominal_moments(case) == pytest.approx(state.moment(), rel=1e-13)
+    loose = solve(case, tolerance=FOR_SAMPLES)
+    assert loose.moment() == pytest.approx(state.moment(), rel=1e-7)
 
 
 def test_tee_is_a_rectangle_while_the_axis_stays_in_the_flange() -> None:

@@ -8,6 +8,7 @@ first. Procedure of ACI 549.4R (recalled, not re-read), the same form as ACI 440
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +16,10 @@ import numpy as np
 from results.domain.mechanics.arrays import BoolArray, FloatArray, Numeric
 from results.domain.mechanics.block_case import BlockCase, deepest
 from results.domain.mechanics.pivot import pivot_curvature
-from results.domain.mechanics.roots import IndexArray, increasing_roots
+from results.domain.mechanics.roots import TIGHT, IndexArray, increasing_roots
 
-_CHUNK = 16_384
+# Samples solved together, so that their arrays stay in the processor's cache.
+CHUNK = 32_000
 
 
 @dataclass(frozen=True)
@@ -65,24 +67,30 @@ class BlockState:
         return self.bar_moment + fabric_factor * self.fabric_moment
 
 
+def _edges(case: BlockCase) -> Iterator[tuple[float, Numeric, Numeric]]:
+    """Sign, depth and width of the edges of strips; a single strip ends below every axis."""
+    for strip in case.strips:
+        yield 1.0, strip.top, strip.width
+        if len(case.strips) > 1:
+            yield -1.0, strip.bottom, strip.width
+
+
 def _parabola(
     case: BlockCase, c: FloatArray, k: FloatArray, dk: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Compression of a parabola and its derivative: ∫σ is a cubic in strain, taken at edges."""
     peak = 1.7 * np.asarray(case.strength) / case.modulus
-    force = np.zeros_like(c)
-    slope = np.zeros_like(c)
-    for index, strip in enumerate(case.strips):
-        edges = (strip.top,) if len(case.strips) == 1 else (strip.top, strip.bottom)
-        for sign, edge in zip((1.0, -1.0), edges, strict=False):
-            height = c - edge if index == 0 and sign > 0 else np.maximum(c - edge, 0.0)
-            ratio = np.minimum(k * height / peak, 2.0)
-            factor = sign * strip.width
-            force += factor * (ratio * ratio * (1.0 - ratio / 3.0))
-            slope += factor * (ratio * (2.0 - ratio)) * (dk * height + k) * (height > 0.0)
-    strength = np.asarray(case.strength)
-    area = strength * peak / k * force
-    return area, strength / k * slope - area * dk / k
+    force, slope = np.zeros_like(c), np.zeros_like(c)
+    steep = k / peak
+    for sign, edge, width in _edges(case):
+        height = np.maximum(c - edge, 0.0)
+        ratio = np.minimum(steep * height, 2.0)
+        factor = sign * width * ratio
+        force += factor * (ratio - ratio * ratio * (1.0 / 3.0))
+        slope += factor * (2.0 - ratio) * (dk * height + k)
+    scale = np.asarray(case.strength) / k
+    area = scale * peak * force
+    return area, scale * slope - area * (dk / k)
 
 
 def _rectangle(case: BlockCase, c: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -153,13 +161,14 @@ def _start(case: BlockCase, samples: int, high: FloatArray) -> FloatArray:
     return np.clip(guess, 0.02 * high, 0.8 * high)
 
 
-def _neutral_axis(case: BlockCase, samples: int) -> FloatArray:
+def _neutral_axis(case: BlockCase, samples: int, tolerance: float) -> FloatArray:
     high = np.broadcast_to(np.asarray(deepest(case), dtype=np.float64), samples).copy()
 
     def imbalance(c: FloatArray, index: IndexArray | None) -> tuple[FloatArray, FloatArray]:
         return _imbalance(case if index is None else case.take(index), c)
 
-    return increasing_roots(imbalance, 1e-6 * high, high, _start(case, samples, high))
+    start = _start(case, samples, high)
+    return increasing_roots(imbalance, 1e-6 * high, high, start, tolerance=tolerance)
 
 
 def _resultant(case: BlockCase, c: FloatArray, k: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -174,12 +183,11 @@ def _resultant(case: BlockCase, c: FloatArray, k: FloatArray) -> tuple[FloatArra
             first += area * 0.5 * (reach + strip.top)
         return 0.85 * case.strength * force, first / force
     peak = 1.7 * np.asarray(case.strength) / case.modulus
-    for strip in case.strips:
-        for sign, edge in ((1.0, strip.top), (-1.0, strip.bottom)):
-            ratio = np.minimum(k * np.maximum(c - edge, 0.0) / peak, 2.0)
-            square = sign * strip.width * ratio * ratio
-            force += square * (1.0 - ratio / 3.0)
-            first += square * ratio * (2.0 / 3.0 - 0.25 * ratio)
+    for sign, edge, width in _edges(case):
+        ratio = np.minimum(k * np.maximum(c - edge, 0.0) / peak, 2.0)
+        square = sign * width * ratio * ratio
+        force += square * (1.0 - ratio / 3.0)
+        first += square * ratio * (2.0 / 3.0 - 0.25 * ratio)
     return case.strength * peak / k * force, c - peak / k * first / force
 
 
@@ -210,30 +218,18 @@ def _state(case: BlockCase, c: FloatArray) -> BlockState:
     )  # fmt: skip
 
 
-def solve(case: BlockCase) -> BlockState:
-    """The ultimate state of every section of the case."""
-    samples = case.samples()
-    if samples <= _CHUNK:
-        return _state(case, _neutral_axis(case, samples))
-    c = np.empty(samples)
-    for first in range(0, samples, _CHUNK):
-        part = slice(first, min(first + _CHUNK, samples))
-        c[part] = _neutral_axis(case.take(part), part.stop - part.start)
-    return _state(case, c)
-
-
-def nominal_moments(case: BlockCase, fabric_factor: Numeric = 1.0) -> FloatArray:
-    """Mn of every section alone, N·mm, shape (n,), in blocks that stay in the processor's cache.
+def solve(case: BlockCase, *, tolerance: float = TIGHT) -> BlockState:
+    """The ultimate state of every section of the case.
 
     Args:
-        case: the sections.
-        fabric_factor: ψf on the fabric's part.
+        case: one section, or samples that are solved in chunks.
+        tolerance: of the neutral axis, see :func:`.roots.increasing_roots`.
     """
     samples = case.samples()
-    moments = np.empty(samples)
-    for first in range(0, samples, _CHUNK):
-        part = slice(first, min(first + _CHUNK, samples))
-        chunk = case.take(part)
-        state = _state(chunk, _neutral_axis(chunk, part.stop - part.start))
-        moments[part] = state.bar_moment + fabric_factor * state.fabric_moment
-    return moments
+    if samples <= CHUNK:
+        return _state(case, _neutral_axis(case, samples, tolerance))
+    c = np.empty(samples)
+    for first in range(0, samples, CHUNK):
+        part = slice(first, min(first + CHUNK, samples))
+        c[part] = _neutral_axis(case.take(part), part.stop - part.start, tolerance)
+    return _state(case, c)

@@ -13,13 +13,19 @@ IndexArray = NDArray[np.intp]
 Function = Callable[[FloatArray, IndexArray | None], tuple[FloatArray, FloatArray]]
 
 _STEPS = 200
-_STEPS_TOGETHER = 4
-# Newton squares its error: a last move of 1e-8 leaves about 1e-16.
-_TOLERANCE = 1e-8
+_STEPS_TOGETHER = 3
+# Newton squares its error: a last move of 1e-8 leaves about 1e-16, one of 1e-5 about 1e-9.
+TIGHT = 1e-8
+FOR_SAMPLES = 1e-5
 
 
 def increasing_roots(
-    function: Function, low: FloatArray, high: FloatArray, start: FloatArray
+    function: Function,
+    low: FloatArray,
+    high: FloatArray,
+    start: FloatArray,
+    *,
+    tolerance: float = TIGHT,
 ) -> FloatArray:
     """One root for each problem, shape (n,).
 
@@ -31,6 +37,7 @@ def increasing_roots(
             are still open (None for all of them); gives value and slope.
         low, high: where the value is negative and positive, shape (n,).
         start: first guess within them, shape (n,).
+        tolerance: last Newton move in terms of ``high``; a halving must be 1e-3 of it.
     """
     x, scale = start.copy(), np.abs(high)
     result = x.copy()
@@ -43,7 +50,8 @@ def increasing_roots(
             move = x - value / slope
         inside = (move >= low) & (move <= high)
         move = np.where(inside, move, 0.5 * (low + high))
-        open_ = np.abs(move - x) > _TOLERANCE * scale
+        allowed = tolerance if inside.all() else np.where(inside, 1.0, 1e-3) * tolerance
+        open_ = np.abs(move - x) > allowed * scale
         x = move
         if not open_.any():
             break
