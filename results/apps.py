@@ -26,3 +26,13 @@ class ResultsConfig(AppConfig):
         )
         for label, url_name in (("Plate", "results:plate"), ("Comparison", "results:comparison")):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
+        link_register(
+            PageLink(Place.SPECIMEN, "Its life as a ribbon", "results:life", Action.SEE_WORK)
+        )
+        for label, url_name in (
+            ("Its records", "results:record-list"),
+            ("Upload a record", "results:record-new"),
+        ):
+            link_register(
+                PageLink(Place.SPECIMEN, label, url_name, Action.SEE_WORK, query=("subject",))
+            )

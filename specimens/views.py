@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET
 
 from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import UserError
+from labmatrix.matrix.links import Place, links_for
 from labmatrix.matrix.selectors.programme import programme_list_visible
 from labmatrix.matrix.selectors.series import series_get, series_list_visible
 from labmatrix.web.actor import actor_of
@@ -126,6 +127,7 @@ def specimen_detail(request: HttpRequest, code: str) -> HttpResponse:
         "deviations": [(row, names.get(row.judged_by, UNNAMED)) for row in sheet.deviations],
         "route": [(stage, payload_said(stage.settings)) for stage in sheet.progress],
         "hazards": _hazards(sheet),
+        "links": links_for(Place.SPECIMEN, role, specimen.code),
         "member": payload_said(dict(sorted(specimen.member_as_known.items()))),
         "measured_names": set(specimen.measured),
         "older": max(page, 1) + 1 if len(sheet.order) > skip + EVENTS_SHOWN else None,

@@ -1,4 +1,4 @@
-"""Where the rooms above hang links to their own pages, so that this room need not know them."""
+"""Where rooms hang links to their own pages on the pages of rooms below, which know them not."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ from labmatrix.web.domain.roles import Action, Role, allowed
 
 
 class Place(StrEnum):
-    """A page of this room that takes links, and with it the codes that a link is given."""
+    """A kind of page that takes links, and with it the codes that a link is given."""
 
     PROGRAMME = "programme"  # the programme's code
     SERIES = "series"  # the series' code
     CELL = "cell"  # the series' code and the cell's code
+    SPECIMEN = "specimen"  # the specimen's code
 
 
 @dataclass(frozen=True)
