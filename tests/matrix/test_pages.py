@@ -311,6 +311,44 @@ def upload(client: Client, filename: str, content: bytes):
     )
 
 
+def test_what_a_series_says_is_changed_with_a_reason(cast, planned):
+    path = "/series/QV-B/change/"
+    client = as_person(cast.lead)
+    data = {
+        "title": "Beams",
+        "route": '{"stages": [{"stage": "cast"}]}',
+        "member": '{"width_mm": 200}',
+        "responses": "peak_load, gain\nductility_energy",
+        "why": "drawings came",
+    }
+    page = words(client.post(path, data, follow=True))
+    assert "What QV-B says is changed." in page
+    assert "Width 200 mm" in page
+    stored = Series.objects.get(code="QV-B")
+    assert stored.route == {"stages": [{"stage": "cast"}]}
+    assert stored.responses == ["peak_load", "gain", "ductility_energy"]
+    assert "Drawings came." in words(client.get(path))
+    assert '"width_mm": 200' in html.unescape(client.get(path).content.decode())
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "sentence"),
+    [
+        ("route", "{", "The body is not JSON"),
+        ("route", "[" * 3000, "nests deeper"),
+        ("route", '{"stages": [{"stage": "paint"}]}', "stage 1 is 'paint'; known are cast"),
+        ("member", "[1]", "The member is [1]; allowed is an object"),
+        ("member", '{"width_mm": NaN}', "NaN is no number of JSON"),
+        ("responses", "Peak load", "A response is 'Peak load'"),
+    ],
+)
+def test_refuses_what_a_series_cannot_say(field, text, sentence, cast, planned):
+    data = {"title": "Beams", "why": "drawings came", field: text}
+    answer = as_person(cast.lead).post("/series/QV-B/change/", data)
+    assert sentence in words(answer)
+    assert Series.objects.get(code="QV-B").title != "Beams"
+
+
 def test_changes_of_people_are_shown_by_name(cast):
     path = "/programmes/QUAYSIDE/"
     client = as_person(cast.lead)

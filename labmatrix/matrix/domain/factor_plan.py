@@ -51,10 +51,8 @@ def check_unit(kind: FactorKind, unit: str, *, name: str) -> str:
     Raises:
         ShapeError: ``unit.unknown``, or ``unit.mismatch`` for a unit on names.
     """
-    spelled = known_unit(unit) if unit else "1"
-    if spelled is None:
-        dimension_of(unit)  # raises with the units that are known
-        raise AssertionError(unit)
+    spelled = (known_unit(unit) or unit) if unit else "1"
+    dimension_of(spelled)
     if spelled == "1":
         return ""
     if kind is FactorKind.NAMED:
