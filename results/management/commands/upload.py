@@ -31,7 +31,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--channels", required=True, help="name of a saved map, a JSON list, or @file.json"
         )
-        parser.add_argument("--settings", dest="reduction_settings", default="")
+        parser.add_argument("--reduction-settings", default="", help="JSON object")
         parser.add_argument("--cycle-offset", type=int, default=0)
         parser.add_argument("--measured-at", default="")
 
