@@ -41,9 +41,11 @@ def _fits(route: str, path: str) -> bool:
     return re.fullmatch(shape, path) is not None
 
 
-@pytest.mark.parametrize("route", sorted(set(addresses())))
-def test_every_address_is_in_a_table(route):
-    assert any(_fits(route, path) for paths in tables().values() for path in paths), route
+def test_every_address_is_in_a_table():
+    told = [path for paths in tables().values() for path in paths]
+    routes = sorted(set(addresses()))
+    assert len(routes) > 60
+    assert [r for r in routes if not any(_fits(r, path) for path in told)] == []
 
 
 @pytest.mark.parametrize("room", ROOMS)
