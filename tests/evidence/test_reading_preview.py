@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import time
 
 import numpy as np
 import pytest
@@ -145,3 +146,11 @@ def test_extremes_keep_the_smallest_and_the_largest(
     if np.isfinite(values).any():
         assert np.nanmin(values) == values[rows].min()
         assert np.nanmax(values) == values[rows].max()
+
+
+def test_a_header_of_thousands_of_columns_is_looked_at_in_seconds() -> None:
+    names = ",".join(f"strain {n} [um/m]" for n in range(3000))
+    rows = "\n".join(",".join(["1"] * 3000) for _ in range(5))
+    began = time.perf_counter()
+    assert len(preview(stream(f"{names}\n{rows}\n")).columns) == 3000
+    assert time.perf_counter() - began < 20.0  # by the square of the columns it took minutes

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,7 @@ class Layout:
     time_forms: dict[int, TimeForm]
     last_decimals: int | None = None
 
-    @property
+    @cached_property
     def columns(self) -> tuple[Column, ...]:
         """The named columns as the table will have them: written time is in seconds."""
         return tuple(
@@ -44,7 +45,7 @@ class Layout:
             for column, kind in zip(self.dialect.named_columns, self.kinds, strict=True)
         )
 
-    @property
+    @cached_property
     def ordered(self) -> tuple[bool, ...]:
         """For each named column whether its rows should follow each other in time."""
         return tuple(
