@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -19,18 +19,18 @@ from labmatrix.evidence.reading import refusals
 from labmatrix.evidence.reading.column import Column, unit_in_name
 from labmatrix.evidence.reading.findings import Findings
 from labmatrix.evidence.reading.guess import guess_quantity
-from labmatrix.evidence.reading.table import RawTable, ReadingWarning
+from labmatrix.evidence.reading.table import RawTable, ReadingWarning, TableHead
 from labmatrix.evidence.reading.timeline import look_at_order
 from labmatrix.kernel.errors import ShapeError, TooLarge
 
 # The version of the archive form, in the metadata of the file's schema.
 ARCHIVE_VERSION = 1
-_TABLE_KEY, _LINES_NAME = b"strongfloor.table", "strongfloor.line"
+TABLE_KEY, LINES_NAME = b"strongfloor.table", "strongfloor.line"
 _MOST_DECIMALS, _SAMPLE = 9, 4096
 # A few bytes of Parquet can unfold into any number of values; this many fit in memory.
 MOST_VALUES = 250_000_000
 _ROWS_TO_A_GROUP = 1 << 20
-_DAY_US = 86_400_000_000
+DAY_US = 86_400_000_000
 
 
 def decimals_of(values: NDArray[np.float64]) -> int | None:
@@ -78,10 +78,10 @@ def write_parquet(table: RawTable) -> bytes:
         whole = decimals[column.name] is not None
         encodings[column.name] = "DELTA_BINARY_PACKED" if whole else "BYTE_STREAM_SPLIT"
     arrays.append(pa.array(table.lines, type=pa.int64()))
-    fields.append(pa.field(_LINES_NAME, pa.int64(), nullable=False))
-    encodings[_LINES_NAME] = "DELTA_BINARY_PACKED"
+    fields.append(pa.field(LINES_NAME, pa.int64(), nullable=False))
+    encodings[LINES_NAME] = "DELTA_BINARY_PACKED"
     about = json.dumps(_about(table, decimals), ensure_ascii=False)
-    schema = pa.schema(fields, metadata={_TABLE_KEY: about.encode()})
+    schema = pa.schema(fields, metadata={TABLE_KEY: about.encode()})
     sink = io.BytesIO()
     parquet.write_table(
         pa.Table.from_arrays(arrays, schema=schema),
@@ -129,13 +129,13 @@ def read_parquet(stream: BinaryIO) -> RawTable:
         TooLarge: more than ``MOST_VALUES`` values.
     """
     arrow = _opened(stream)
-    about = (arrow.schema.metadata or {}).get(_TABLE_KEY)
+    about = (arrow.schema.metadata or {}).get(TABLE_KEY)
     if about is None:
         return _foreign(arrow)
     try:
         return _own(arrow, json.loads(about))
     except (ValueError, KeyError, TypeError) as error:
-        raise _unreadable(f"its description is damaged: {error}") from error
+        raise unreadable(f"its description is damaged: {error}") from error
 
 
 def _opened(stream: BinaryIO) -> Any:
@@ -156,11 +156,12 @@ def _opened(stream: BinaryIO) -> Any:
         arrow = file.read()
         _ = arrow.schema.names, arrow.schema.metadata
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
-        raise _unreadable(str(error)) from error
+        raise unreadable(str(error)) from error
     return arrow
 
 
-def _unreadable(why: str) -> ShapeError:
+def unreadable(why: str) -> ShapeError:
+    """The refusal of a file that is no Parquet file or a damaged one, with the reason."""
     first_line = why.strip().splitlines()[0].rstrip(".") if why.strip() else "no reason given"
     return refusals.refusal(
         "parquet",
@@ -170,7 +171,7 @@ def _unreadable(why: str) -> ShapeError:
 
 def _own(arrow: Any, about: dict[str, Any]) -> RawTable:
     if about["version"] != ARCHIVE_VERSION:
-        raise _unreadable(
+        raise unreadable(
             f"its form has version {about['version']}, known is version {ARCHIVE_VERSION}"
         )
     values = {}
@@ -183,7 +184,7 @@ def _own(arrow: Any, about: dict[str, Any]) -> RawTable:
     return RawTable(
         columns=tuple(Column(column["name"], column["unit"]) for column in about["columns"]),
         values=values,
-        lines=arrow.column(_LINES_NAME).to_numpy(),
+        lines=arrow.column(LINES_NAME).to_numpy(),
         warnings=tuple(
             ReadingWarning(w["code"], w["message"], tuple(w["lines"]), w["count"])
             for w in about["warnings"]
@@ -195,51 +196,91 @@ def _own(arrow: Any, about: dict[str, Any]) -> RawTable:
 
 def _foreign(arrow: Any) -> RawTable:
     names = list(arrow.schema.names)
-    _refuse_names(names)
+    kinds = kinds_of(arrow.schema, arrow.num_rows)
+    head = head_of(names, kinds)
     findings = Findings()
     lines = np.arange(1, arrow.num_rows + 1, dtype=np.int64)
-    columns, values, origins, kinds = [], {}, {}, []
-    for index, name in enumerate(names):
+    values, origins = {}, {}
+    for index, (column, kind) in enumerate(zip(head.columns, kinds, strict=True)):
         stored = arrow.column(index).combine_chunks()
-        numbers, kind, origin = _numbers(stored)
-        unit = "s" if kind == "clock" else unit_in_name(name)
-        columns.append(Column(name, unit))
-        values[name] = numbers
-        kinds.append(kind)
-        if origin is not None:
-            origins[name] = origin
-        _look_at(columns[-1], kind, numbers, lines, findings)
-    if arrow.num_rows == 0 or "number" not in kinds:
-        raise refusals.no_numeric_rows(arrow.num_rows)
+        midnight = midnight_of(stored)
+        values[column.name] = numbers_of(stored, midnight)
+        if midnight is not None:
+            origins[column.name] = str(np.datetime64(midnight, "us").astype("datetime64[D]"))
+        _look_at(column, kind, values[column.name], lines, findings)
+    return RawTable(head.columns, values, lines, findings.warnings(), origins, head.clocks)
+
+
+def kinds_of(schema: Any, rows: int) -> list[str]:
+    """What each column of a foreign file holds: ``number``, ``clock`` or ``text``.
+
+    Raises:
+        ShapeError: ``record.duplicate-names``, ``record.no-numeric-rows`` or
+            ``record.single-column``.
+    """
+    refuse_names(list(schema.names))
+    kinds = [_kind(stored) for stored in schema.types]
+    if rows == 0 or "number" not in kinds:
+        raise refusals.no_numeric_rows(rows)
     if kinds.count("text") >= len(kinds) - 1:
-        raise refusals.single_column(1, ", ".join(names))
+        raise refusals.single_column(1, ", ".join(schema.names))
+    return kinds
+
+
+def head_of(names: Sequence[str], kinds: Sequence[str]) -> TableHead:
+    """The columns of a foreign file: units from their names, clocks in seconds."""
+    columns = tuple(
+        Column(name, "s" if kind == "clock" else unit_in_name(name))
+        for name, kind in zip(names, kinds, strict=True)
+    )
     clocks = tuple(name for name, kind in zip(names, kinds, strict=True) if kind == "clock")
-    return RawTable(tuple(columns), values, lines, findings.warnings(), origins, clocks)
+    return TableHead(columns, clocks)
 
 
-def _refuse_names(names: list[str]) -> None:
+def _kind(stored: Any) -> str:
+    import pyarrow as pa
+
+    types = pa.types
+    if types.is_timestamp(stored) or types.is_time(stored) or types.is_duration(stored):
+        return "clock"
+    if types.is_decimal(stored) or types.is_integer(stored) or types.is_floating(stored):
+        return "number"
+    return "text"
+
+
+def refuse_names(names: list[str]) -> None:
+    """Refuse names that only differ in white space.
+
+    Raises:
+        ShapeError: ``record.duplicate-names``.
+    """
     stripped = [name.strip() for name in names]
     repeated = sorted({name for name in stripped if stripped.count(name) > 1})
     if repeated:
         raise refusals.duplicate_names(1, repeated)
 
 
-def _numbers(stored: Any) -> tuple[NDArray[np.float64], str, str | None]:
-    """The column as float64, its kind (number, clock, text), and the first day of time stamps."""
+def numbers_of(stored: Any, midnight: int | None) -> NDArray[np.float64]:
+    """A column of a foreign file as float64, NaN where null and where it holds text.
+
+    Args:
+        stored: an Arrow array.
+        midnight: of time stamps, from ``midnight_of`` over the first of them.
+    """
     import pyarrow as pa
 
     kind = stored.type
     if pa.types.is_timestamp(kind):
-        return _stamps(stored)
+        return _stamps(stored, midnight)
     if pa.types.is_time(kind) or pa.types.is_duration(kind):
         wide = pa.time64("us") if pa.types.is_time(kind) else pa.duration("us")
-        return _microseconds(stored.cast(wide)) / 1e6, "clock", None
+        return _microseconds(stored.cast(wide)) / 1e6
     if pa.types.is_decimal(kind):
         stored, kind = stored.cast(pa.float64()), pa.float64()
     if pa.types.is_integer(kind) or pa.types.is_floating(kind):
         numbers = np.array(stored.to_numpy(zero_copy_only=False), dtype=np.float64)
-        return numbers + 0.0, "number", None
-    return np.full(len(stored), np.nan), "text", None
+        return numbers + 0.0
+    return np.full(len(stored), np.nan)
 
 
 def _microseconds(stored: Any) -> NDArray[np.float64]:
@@ -249,18 +290,30 @@ def _microseconds(stored: Any) -> NDArray[np.float64]:
     return np.array(whole.to_numpy(zero_copy_only=False), dtype=np.float64)
 
 
-def _stamps(stored: Any) -> tuple[NDArray[np.float64], str, str | None]:
+def _whole_stamps(stored: Any) -> Any:
     import pyarrow as pa
     import pyarrow.compute as pc
 
-    whole = pc.cast(stored, pa.timestamp("us", tz=stored.type.tz), safe=False).cast(pa.int64())
-    first = pc.min(whole.drop_null()[:1]).as_py()
-    if first is None:
-        return np.full(len(stored), np.nan), "clock", None
-    midnight = first - first % _DAY_US
-    since = pc.subtract(whole, midnight)
-    seconds = np.array(since.to_numpy(zero_copy_only=False), dtype=np.float64) / 1e6
-    return seconds, "clock", str(np.datetime64(midnight, "us").astype("datetime64[D]"))
+    return pc.cast(stored, pa.timestamp("us", tz=stored.type.tz), safe=False).cast(pa.int64())
+
+
+def midnight_of(stored: Any) -> int | None:
+    """00:00 of the day of the first time stamp, µs since 1970; None where there is none."""
+    import pyarrow as pa
+
+    if not pa.types.is_timestamp(stored.type):
+        return None
+    there = _whole_stamps(stored).drop_null()
+    return there[0].as_py() // DAY_US * DAY_US if len(there) else None
+
+
+def _stamps(stored: Any, midnight: int | None) -> NDArray[np.float64]:
+    import pyarrow.compute as pc
+
+    if midnight is None:
+        return np.full(len(stored), np.nan)
+    since = pc.subtract(_whole_stamps(stored), midnight)
+    return np.array(since.to_numpy(zero_copy_only=False), dtype=np.float64) / 1e6
 
 
 def _look_at(
