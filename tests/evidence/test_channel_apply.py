@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from labmatrix.evidence.domain.channel_map import ChannelMap
-from labmatrix.evidence.domain.channels import Channels, apply_map
+from labmatrix.evidence.domain.channels import Channels, ZeroFinder, apply_map, bind_map
+from labmatrix.evidence.reading.column import Column
+from labmatrix.evidence.reading.table import RawTable, TableHead
 from labmatrix.kernel.errors import ShapeError
 from tests.evidence.reading_samples import read
 
@@ -149,3 +154,63 @@ def test_one_says_what_there_is_instead() -> None:
     assert channels.all("slip") == ()
     with pytest.raises(ShapeError, match=r"no slip at 'end'; it has load\."):
         channels.one("slip", "end")
+
+
+@st.composite
+def pieces_of_a_file(draw: st.DrawFn) -> tuple[list[list[float]], list[dict[str, Any]], list[int]]:
+    """Rows of three columns with gaps, entries with every kind of zero, and cuts."""
+    number = st.one_of(st.floats(-1e6, 1e6), st.just(float("nan")))
+    rows = draw(st.lists(st.tuples(number, number, number), min_size=1, max_size=40))
+    zeros: Any = st.one_of(
+        st.just("first"), st.floats(-10, 10), st.builds(lambda n: {"first": n}, st.integers(1, 60))
+    )
+    kinds = [("load", ("kN", "N", "lbf")), ("deflection", ("mm", "in")), ("slip", ("mm", "µm"))]
+    entries = [
+        entry(
+            name,
+            quantity,
+            draw(st.sampled_from(units)),
+            zero=draw(zeros),
+            sign=draw(st.sampled_from([1, -1])),
+            scale=draw(st.floats(0.1, 10)),
+        )
+        for name, (quantity, units) in zip("abc", kinds, strict=True)
+    ]
+    return [list(row) for row in rows], entries, draw(st.lists(st.integers(0, 39), max_size=5))
+
+
+@given(pieces_of_a_file())
+@settings(max_examples=150, deadline=None)
+def test_a_map_bound_once_gives_piece_by_piece_what_it_gives_at_once(file: Any) -> None:
+    rows, entries, cuts = file
+    columns = [np.array(values, dtype=np.float64) for values in zip(*rows, strict=True)]
+    head = TableHead(tuple(Column(name) for name in "abc"))
+    table = RawTable(
+        head.columns, dict(zip("abc", columns, strict=True)), np.arange(1, len(rows) + 1)
+    )
+    channel_map = ChannelMap.from_data(entries)
+    bound = bind_map({"f": head}, channel_map)
+    edges = [0, *sorted(cut % (len(rows) + 1) for cut in cuts), len(rows)]
+    parts = [[column[a:b] for column in columns] for a, b in pairwise(edges)]
+    finder = ZeroFinder(bound.of("f"))
+    for part in parts:
+        if finder.settled:
+            break
+        finder.feed(part)
+    empty = any(
+        item["zero"] == "first" or isinstance(item["zero"], dict)
+        for item, column in zip(entries, columns, strict=True)
+        if np.isnan(column).all()
+    )
+    if empty:
+        for refused in (finder.found, lambda: apply_map({"f": table}, channel_map)):
+            with pytest.raises(ShapeError, match="zeroed at its first reading"):
+                refused()
+        return
+    whole = apply_map({"f": table}, channel_map)
+    settled = finder.found()
+    taken = [settled.take(part) for part in parts]
+    for place, channel in enumerate(whole.channels):
+        found = np.concatenate([channels.channels[place].values for channels in taken])
+        np.testing.assert_array_equal(found, channel.values)
+        assert settled.channels[place].zero == channel.zero

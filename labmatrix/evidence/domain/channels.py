@@ -1,17 +1,22 @@
-"""A channel map applied to the tables of a record: channels in base units."""
+"""A channel map applied to the tables of a record: channels in base units.
+
+Whole tables go through ``apply_map``; a record read in pieces binds the map once (``bind_map``),
+settles the zeros on its first rows (``ZeroFinder``) and takes piece after piece. Both give the same
+numbers, because both go through ``BoundChannel``.
+"""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from labmatrix.evidence.domain.channel_map import ChannelEntry, ChannelMap
 from labmatrix.evidence.reading.column import plain_name
-from labmatrix.evidence.reading.table import RawTable
+from labmatrix.evidence.reading.table import RawTable, TableHead
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.kernel.units import conversion
 
@@ -99,6 +104,147 @@ class Channels:
         )
 
 
+@dataclass(frozen=True)
+class BoundChannel:
+    """An entry of the map with the column that it means.
+
+    Attributes:
+        entry: of the map.
+        file, column: where the column is, as written.
+        index: place of the column in its file.
+        zero: what is subtracted, in the base unit; None where it is still to be read off the
+            record's first numbers.
+    """
+
+    entry: ChannelEntry
+    file: str
+    column: str
+    index: int
+    zero: float | None
+
+    def based(self, raw: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Numbers of the column in the base unit, before zero, scale and sign; shape as given."""
+        factor, offset = conversion(self.entry.unit, self.entry.base)
+        return raw * factor + offset
+
+    def channel(self, raw: NDArray[np.float64]) -> Channel:
+        """The channel of some rows of the column, shape (rows,); the zero is known."""
+        if self.zero is None:
+            raise ValueError(f"the zero of {self.column} is not known yet")
+        entry = self.entry
+        return Channel(
+            quantity=entry.quantity,
+            values=(entry.sign * entry.scale) * (self.based(raw) - self.zero),
+            unit=entry.base,
+            place=entry.place,
+            sensor=entry.sensor,
+            column=self.column,
+            file=self.file,
+            zero=self.zero,
+            entry=entry,
+        )
+
+
+@dataclass(frozen=True)
+class BoundMap:
+    """A channel map bound to the columns of a record's files.
+
+    Attributes:
+        channels: one for each entry, in the order of the map.
+    """
+
+    channels: tuple[BoundChannel, ...]
+
+    def of(self, file: str) -> BoundMap:
+        """The channels of one file."""
+        return BoundMap(tuple(bound for bound in self.channels if bound.file == file))
+
+    def take(self, values: Sequence[NDArray[np.float64]]) -> Channels:
+        """The channels of some rows of one file.
+
+        Args:
+            values: one array (rows,) for each column of the file.
+        """
+        return Channels(tuple(bound.channel(values[bound.index]) for bound in self.channels))
+
+
+class ZeroFinder:
+    """Settles the zeros of one file's channels on its first rows.
+
+    Args:
+        bound: the channels of one file.
+    """
+
+    def __init__(self, bound: BoundMap) -> None:
+        self._bound = bound
+        self._first: dict[int, list[NDArray[np.float64]]] = {
+            place: [] for place, channel in enumerate(bound.channels) if channel.zero is None
+        }
+
+    @property
+    def settled(self) -> bool:
+        """Whether no further row can change a zero."""
+        return all(self._missing(place) == 0 for place in self._first)
+
+    def _missing(self, place: int) -> int:
+        zero = self._bound.channels[place].entry.zero
+        wanted = 0 if isinstance(zero, float) else zero.first
+        return wanted - sum(len(part) for part in self._first[place])
+
+    def feed(self, values: Sequence[NDArray[np.float64]]) -> None:
+        """Takes the next rows; one array (rows,) for each column of the file."""
+        for place, parts in self._first.items():
+            missing = self._missing(place)
+            if missing:
+                channel = self._bound.channels[place]
+                base = channel.based(values[channel.index])
+                parts.append(base[np.isfinite(base)][:missing])
+
+    def found(self) -> BoundMap:
+        """The channels with their zeros, from as many of the first numbers as came.
+
+        Raises:
+            ShapeError: ``channels.zero-missing``.
+        """
+        channels = list(self._bound.channels)
+        for place, parts in self._first.items():
+            first = np.concatenate(parts) if parts else np.empty(0)
+            if len(first) == 0:
+                raise _zero_missing(channels[place].entry)
+            channels[place] = replace(channels[place], zero=float(np.mean(first)))
+        return BoundMap(tuple(channels))
+
+
+def bind_map(heads: Mapping[str, TableHead], channel_map: ChannelMap) -> BoundMap:
+    """The map's entries with the columns that they mean.
+
+    Args:
+        heads: the columns of each of the record's files, by file name.
+        channel_map: which column measures what.
+
+    Raises:
+        ShapeError: ``channels.file-missing``, ``channels.column-missing``,
+            ``channels.file-needed``, ``channels.mapped-twice`` or ``channels.written-time``.
+    """
+    channels: list[BoundChannel] = []
+    for entry in channel_map.entries:
+        file, column = _find(heads, entry)
+        if any(bound.file == file and bound.column == column for bound in channels):
+            raise ShapeError(
+                "channels.mapped-twice",
+                f"Column {column.strip()!r} of {file} is mapped twice; allowed is once.",
+                column=column.strip(),
+                file=file,
+            )
+        if column in heads[file].clocks:
+            _refuse_unit_of_clock(entry, column)
+        names = [there.name for there in heads[file].columns]
+        channels.append(
+            BoundChannel(entry, file, column, names.index(column), _constant_zero(entry))
+        )
+    return BoundMap(tuple(channels))
+
+
 def apply_map(tables: Mapping[str, RawTable], channel_map: ChannelMap) -> Channels:
     """The channels of a record: ``sign · scale · (convert(raw, unit → base) − zero_base)``.
 
@@ -107,24 +253,20 @@ def apply_map(tables: Mapping[str, RawTable], channel_map: ChannelMap) -> Channe
         channel_map: which column measures what.
 
     Raises:
-        ShapeError: ``channels.file-missing``, ``channels.column-missing``,
-            ``channels.file-needed``, ``channels.mapped-twice``, ``channels.written-time`` or
-            ``channels.zero-missing``.
+        ShapeError: as ``bind_map``, and ``channels.zero-missing``.
     """
-    channels: list[Channel] = []
-    for entry in channel_map.entries:
-        file, column = _find(tables, entry)
-        if any(channel.file == file and channel.column == column for channel in channels):
-            raise ShapeError(
-                "channels.mapped-twice",
-                f"Column {column.strip()!r} of {file} is mapped twice; allowed is once.",
-                column=column.strip(),
-                file=file,
-            )
-        if column in tables[file].clocks:
-            _refuse_unit_of_clock(entry, column)
-        channels.append(_channel(entry, file, column, tables[file].values[column]))
-    return Channels(tuple(channels))
+    bound = bind_map({file: table.head for file, table in tables.items()}, channel_map)
+    settled: dict[tuple[str, int], BoundChannel] = {}
+    for file, table in tables.items():
+        finder = ZeroFinder(bound.of(file))
+        finder.feed([table.values[column.name] for column in table.columns])
+        settled |= {(file, one.index): one for one in finder.found().channels}
+    return Channels(
+        tuple(
+            settled[one.file, one.index].channel(tables[one.file].values[one.column])
+            for one in bound.channels
+        )
+    )
 
 
 def _refuse_unit_of_clock(entry: ChannelEntry, column: str) -> None:
@@ -139,7 +281,7 @@ def _refuse_unit_of_clock(entry: ChannelEntry, column: str) -> None:
         )
 
 
-def _find(tables: Mapping[str, RawTable], entry: ChannelEntry) -> tuple[str, str]:
+def _find(tables: Mapping[str, TableHead], entry: ChannelEntry) -> tuple[str, str]:
     """File and name as written of an entry's column."""
     if entry.file is not None and entry.file not in tables:
         raise ShapeError(
@@ -165,7 +307,7 @@ def _find(tables: Mapping[str, RawTable], entry: ChannelEntry) -> tuple[str, str
     return file, column.name
 
 
-def _column_missing(wanted: str, tables: Mapping[str, RawTable]) -> ShapeError:
+def _column_missing(wanted: str, tables: Mapping[str, TableHead]) -> ShapeError:
     there = [plain_name(c.name) for table in tables.values() for c in table.columns]
     folded = {name.casefold(): name for name in there}
     close = difflib.get_close_matches(wanted.casefold(), list(folded), n=1)
@@ -180,36 +322,19 @@ def _column_missing(wanted: str, tables: Mapping[str, RawTable]) -> ShapeError:
     )
 
 
-def _channel(entry: ChannelEntry, file: str, column: str, raw: NDArray[np.float64]) -> Channel:
+def _constant_zero(entry: ChannelEntry) -> float | None:
+    if not isinstance(entry.zero, float):
+        return None
     factor, offset = conversion(entry.unit, entry.base)
-    base = raw * factor + offset
-    zero = _zero(entry, base, factor, offset)
-    values = (entry.sign * entry.scale) * (base - zero)
-    return Channel(
-        quantity=entry.quantity,
-        values=values,
-        unit=entry.base,
-        place=entry.place,
-        sensor=entry.sensor,
-        column=column,
-        file=file,
-        zero=zero,
-        entry=entry,
+    return 0.0 if entry.zero == 0.0 else entry.zero * factor + offset
+
+
+def _zero_missing(entry: ChannelEntry) -> ShapeError:
+    return ShapeError(
+        "channels.zero-missing",
+        f"Column {entry.column!r} shall be zeroed at its first reading and has no number at all.",
+        column=entry.column,
     )
-
-
-def _zero(entry: ChannelEntry, base: NDArray[np.float64], factor: float, offset: float) -> float:
-    if isinstance(entry.zero, float):
-        return 0.0 if entry.zero == 0.0 else entry.zero * factor + offset
-    first = base[np.isfinite(base)][: entry.zero.first]
-    if len(first) == 0:
-        raise ShapeError(
-            "channels.zero-missing",
-            f"Column {entry.column!r} shall be zeroed at its first reading and has no number at "
-            "all.",
-            column=entry.column,
-        )
-    return float(np.mean(first))
 
 
 def _described(channel: Channel) -> str:
