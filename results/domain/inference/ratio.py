@@ -143,12 +143,37 @@ def fieller(
     if not pooled:
         df = _welch_df(va, len(a), ratio**2 * vb, len(b))
     method = f"Fieller, {'pooled variance' if pooled else 'separate variances'}"
-    t = _t(0.5 + confidence / 2, df)
-    g = t**2 * vb / mb**2
+    return fieller_of_means(
+        ma, va, mb, vb, degrees_of_freedom=df, confidence=confidence, method=method
+    )
+
+
+def fieller_of_means(
+    top: float,
+    top_variance: float,
+    bottom: float,
+    bottom_variance: float,
+    *,
+    degrees_of_freedom: float,
+    confidence: float,
+    method: str,
+) -> Interval:
+    """Fieller's interval of the ratio of two independent estimates.
+
+    Args:
+        top, bottom: the estimates, in the same unit; ``bottom`` not zero.
+        top_variance, bottom_variance: of the estimates, not of single values.
+        degrees_of_freedom: of the t quantile.
+        confidence: two-sided, between 0 and 1.
+        method: its name in the answer.
+    """
+    ratio = top / bottom
+    t = _t(0.5 + confidence / 2, degrees_of_freedom)
+    g = t**2 * bottom_variance / bottom**2
     if g >= 1.0:
         note = UNBOUNDED.format(g=g)
-        return Interval(ratio, -math.inf, math.inf, confidence, df, method, note)
-    half = t / abs(mb) * math.sqrt(va + ratio**2 * vb - g * va)
-    return Interval(
-        ratio, (ratio - half) / (1 - g), (ratio + half) / (1 - g), confidence, df, method
-    )
+        return Interval(ratio, -math.inf, math.inf, confidence, degrees_of_freedom, method, note)
+    spread = top_variance + ratio**2 * bottom_variance - g * top_variance
+    half = t / abs(bottom) * math.sqrt(spread)
+    low, high = (ratio - half) / (1 - g), (ratio + half) / (1 - g)
+    return Interval(ratio, low, high, confidence, degrees_of_freedom, method)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from labmatrix.kernel.errors import RangeError, ShapeError
+from results.domain.inference.ratio import Interval, fieller_of_means
 
 NO_TWIN = "The contribution needs an exposed unstrengthened twin; there is none."
 NO_GAIN = "In the laboratory the strengthening adds nothing, so nothing can be retained of it."
@@ -98,3 +99,62 @@ def contribution_retention(
     exposed_part = sum(v for v in (vse, vue) if v is not None)
     laboratory_part = sum(v for v in (vsl, vul) if v is not None)
     return Retention(value, math.sqrt(exposed_part + value**2 * laboratory_part) / gained)
+
+
+def contribution_interval(
+    *,
+    strengthened_exposed: Sequence[float],
+    unstrengthened_exposed: Sequence[float],
+    strengthened_laboratory: Sequence[float],
+    unstrengthened_laboratory: Sequence[float],
+    confidence: float = 0.95,
+) -> Interval:
+    """Fieller's interval of the contribution that is left.
+
+    A ratio of two differences of means: their variances are sums of the groups', with
+    Welch–Satterthwaite degrees of freedom at the estimate (F. E. Satterthwaite 1946).
+
+    Args:
+        the four groups, in the same unit, at least 2 values each.
+        confidence: two-sided, between 0 and 1.
+
+    Raises:
+        ShapeError: ``inference.too-few``.
+        RangeError: a strengthening that adds nothing in the laboratory, or a confidence outside
+            0 to 1.
+    """
+    if not 0 < confidence < 1:
+        raise RangeError("confidence", confidence, "between 0 and 1")
+    groups = (
+        (strengthened_exposed, "strengthened_exposed"),
+        (unstrengthened_exposed, "unstrengthened_exposed"),
+        (strengthened_laboratory, "strengthened_laboratory"),
+        (unstrengthened_laboratory, "unstrengthened_laboratory"),
+    )
+    means, variances = [], []
+    for values, name in groups:
+        mean, variance = _mean_and_variance(values, name)
+        if variance is None:
+            raise ShapeError(
+                "inference.too-few",
+                f"{name} has 1 value; an interval needs at least 2.",
+                argument=name,
+            )
+        means.append(mean)
+        variances.append(variance)
+    left, gained = means[0] - means[1], means[2] - means[3]
+    if gained <= 0.0:
+        raise RangeError("The contribution in the laboratory", gained, "above 0")
+    shares = (1.0, 1.0, (left / gained) ** 2, (left / gained) ** 2)
+    parts = [share * v for share, v in zip(shares, variances, strict=True)]
+    freedom = [len(values) - 1 for values, _ in groups]
+    total, tails = sum(parts), sum(p**2 / f for p, f in zip(parts, freedom, strict=True))
+    return fieller_of_means(
+        left,
+        variances[0] + variances[1],
+        gained,
+        variances[2] + variances[3],
+        degrees_of_freedom=total**2 / tails if tails else float(sum(freedom)),
+        confidence=confidence,
+        method="Fieller, separate variances",
+    )
