@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from labmatrix.evidence.domain.run_order import RunBlock, RunOrder, order_blocks, restart_rows
+from labmatrix.evidence.domain.restarts import RestartTrack
+from labmatrix.evidence.domain.run_order import RunBlock, RunOrder, order_blocks
 from labmatrix.kernel.errors import ShapeError
 
 PEAKS = 40 + np.random.default_rng(5).normal(0, 0.1, 5000)
@@ -128,20 +131,44 @@ def test_every_cycle_of_a_run_counts_exactly_once(
     assert [(b.first_cycle, b.last_cycle) for b in order.blocks] == truth
 
 
+def in_pieces(time: NDArray[np.float64], cuts: list[int]) -> list[int]:
+    track, found = RestartTrack(), []
+    for piece in np.split(time, sorted(cuts)):
+        found += track.feed(piece)
+        kept = json.loads(json.dumps(track.state()))
+        track = RestartTrack()
+        track.go_on(kept)
+    assert track.rows == found
+    return found
+
+
 @pytest.mark.parametrize(
-    ("time", "count", "rows"),
+    ("time", "rows"),
     [
-        ([0.0, 1, 2, 0, 1], None, [3]),
-        (None, [1.0, 2, 3, 3, 1], [4]),
-        ([0.0, 1, np.nan, 0.5, 2], [1.0, 2, 2, 2, 2], [3]),
-        ([0.0, 1, 0, 1, 0], [1.0, 2, 3, 4, 1], [2, 4]),
-        (None, None, []),
+        ([*range(20), *range(20)], [20]),
+        ([*range(20), 18, 19, 20, *range(30)], [23]),  # a clock that wavers goes on
+        ([*range(20), np.nan, *range(5), *range(4)], [21]),
+        ([*range(100, 120), np.nan, np.nan, *range(60), 30, 0], [22, 82, 83]),
+        ([np.nan, 5.0, 5.0, 5.0, 4.0], [4]),
+        ([], []),
     ],
 )
-def test_finds_the_rows_at_which_a_record_starts_again(
-    time: list[float] | None, count: list[float] | None, rows: list[int]
-) -> None:
-    def array(values: list[float] | None) -> NDArray[np.float64] | None:
-        return None if values is None else np.array(values, dtype=np.float64)
+def test_finds_the_rows_at_which_a_record_starts_again(time: list[float], rows: list[int]) -> None:
+    assert in_pieces(np.array(time, dtype=np.float64), []) == rows
 
-    assert restart_rows(array(time), array(count)).tolist() == rows
+
+@given(
+    st.lists(st.sampled_from([0.0, 1.0, 1.0, 1.0, -3.0, -40.0, np.nan]), max_size=80),
+    st.lists(st.integers(0, 80), max_size=5),
+)
+def test_where_it_starts_again_does_not_depend_on_pieces(steps: list[float], cuts: list[int]):
+    time = np.cumsum([0.0, *np.nan_to_num(steps)])
+    time[1:][np.isnan(steps)] = np.nan
+    assert in_pieces(time, cuts) == in_pieces(time, [])
+
+
+def test_a_run_that_begins_late_needs_no_room_for_what_came_before() -> None:
+    far = 10**12
+    order = order_blocks([block("a", far, 1, 10), block("b", far + 10**9, 11, 20)])
+    assert spans(order) == [("a", far, far + 9), ("b", far + 10**9, far + 10**9 + 9)]
+    assert codes(order) == ["run.gap"]

@@ -132,12 +132,13 @@ class _Run:
     def __init__(self) -> None:
         self.placed: list[PlacedBlock] = []
         self.remarks: list[RunRemark] = []
-        self._peaks: NDArray[np.float64] = np.empty(0)
+        self._parts: list[tuple[int, NDArray[np.float64]]] = []
+        self._last = 0
         self._shift = 0
 
     def take(self, block: RunBlock) -> None:
         """Place the next block."""
-        last = len(self._peaks)
+        last = self._last
         if block.first_cycle is None:
             self._say(
                 "run.assumed",
@@ -148,7 +149,7 @@ class _Run:
             return
         first = block.first_cycle + self._shift
         if first > last:
-            if first > last + 1:
+            if first > last + 1 and self._parts:
                 self._say("run.gap", f"Cycles {last + 1} to {first - 1} were not recorded.")
             self._append(block, first=first)
         elif self._is_copy(block, first):
@@ -156,9 +157,18 @@ class _Run:
         else:
             self._restart(block, first)
 
+    def _known(self, first: int, count: int) -> NDArray[np.float64]:
+        """Peaks of the run from a cycle on, NaN where none is known, shape (count,)."""
+        known = np.full(count, np.nan)
+        for start, peaks in self._parts:
+            low, high = max(first, start), min(first + count, start + len(peaks))
+            if low < high:
+                known[low - first : high - first] = peaks[low - start : high - start]
+        return known
+
     def _is_copy(self, block: RunBlock, first: int) -> bool:
-        count = min(len(self._peaks) - first + 1, block.cycles)
-        known, again = self._peaks[first - 1 : first - 1 + count], block.peaks[:count]
+        count = min(self._last - first + 1, block.cycles)
+        known, again = self._known(first, count), block.peaks[:count]
         there = np.isfinite(known) & np.isfinite(again)
         if not there.any():
             return False
@@ -166,7 +176,7 @@ class _Run:
         return float(same.mean()) >= COPY_SHARE
 
     def _append_rest(self, block: RunBlock, first: int) -> None:
-        skipped = min(len(self._peaks) - first + 1, block.cycles)
+        skipped = min(self._last - first + 1, block.cycles)
         self._say(
             "run.copy",
             f"The first {skipped} of {block.cycles} cycles of {block.name} are a copy of cycles "
@@ -176,19 +186,18 @@ class _Run:
             self._append(block, first=first + skipped, skipped=skipped)
 
     def _restart(self, block: RunBlock, first: int) -> None:
-        moved = len(self._peaks) + 1 - first
+        moved = self._last + 1 - first
         self._say(
             "run.restart",
             f"{block.name} claims to begin with cycle {first}, which others already hold with "
             f"other loads: the counter fell back by {moved}. Its cycles follow cycle "
-            f"{len(self._peaks)}, and later claims move along.",
+            f"{self._last}, and later claims move along.",
         )
         self._shift += moved
         self._append(block, first=first + moved)
 
     def _append(self, block: RunBlock, *, first: int, skipped: int = 0) -> None:
-        missing = np.full(first - 1 - len(self._peaks), np.nan)
-        self._peaks = np.concatenate((self._peaks, missing, block.peaks[skipped:]))
+        self._parts.append((first, block.peaks[skipped:]))
         claim = first - skipped if block.first_cycle is None else block.first_cycle
         self.placed.append(
             PlacedBlock(
@@ -199,6 +208,7 @@ class _Run:
                 moved_by=first - skipped - claim,
             )
         )
+        self._last = self.placed[-1].last_cycle
 
     def _say(self, code: str, message: str) -> None:
         self.remarks.append(RunRemark(code, message))
@@ -252,24 +262,3 @@ def _agree(one: RunBlock, other: RunBlock) -> bool:
     count = min(one.cycles, other.cycles)
     same = np.isclose(one.peaks[:count], other.peaks[:count], rtol=1e-9, atol=1e-9)
     return float(same.mean()) >= COPY_SHARE
-
-
-def restart_rows(
-    time: NDArray[np.float64] | None, count: NDArray[np.float64] | None
-) -> NDArray[np.int64]:
-    """Rows at which a new block of a record begins: time runs backward or the counter falls.
-
-    Args:
-        time: seconds, shape (rows,), or None.
-        count: a counter of load cycles, shape (rows,), or None.
-
-    Returns:
-        Row indices in rising order, without the first row. Missing values are passed over.
-    """
-    found = [_falls(series) for series in (time, count) if series is not None]
-    return np.unique(np.concatenate(found)) if found else np.empty(0, dtype=np.int64)
-
-
-def _falls(series: NDArray[np.float64]) -> NDArray[np.int64]:
-    there = np.flatnonzero(np.isfinite(series))
-    return there[1:][np.diff(series[there]) < 0].astype(np.int64)
