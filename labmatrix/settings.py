@@ -134,7 +134,13 @@ STATIC_ROOT.mkdir(exist_ok=True)
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_MAX_AGE = 3600
 DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 6000  # the map of a logger with hundreds of columns
 RECORD_MAX_BYTES = int(_env("RECORD_MAX_BYTES", str(4 * 1024**3)))
+# From this size on a record is long work, which never blocks an upload.
+LONG_RECORD_BYTES = int(_env("LONG_RECORD_BYTES", str(32 * 1024**2)))
+# Long work is taken up again where it stood; so often it keeps where that is.
+PROGRESS_DIR = HOME / "progress"
+CHECKPOINT_SECONDS = float(_env("CHECKPOINT_SECONDS", "5"))
 FILE_UPLOAD_TEMP_DIR = HOME / "incoming"
 FILE_UPLOAD_TEMP_DIR.mkdir(exist_ok=True)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -11,6 +12,11 @@ from labmatrix.kernel.errors import UserError
 
 class JobRun(Protocol):
     """What running work is given."""
+
+    @property
+    def job_id(self) -> uuid.UUID:
+        """Which job it is."""
+        ...
 
     @property
     def payload(self) -> Mapping[str, Any]:

@@ -18,6 +18,7 @@ from django.db.models.functions import Greatest
 from labmatrix.evidence.broker import app
 from labmatrix.evidence.models import Job
 from labmatrix.evidence.registry import handler_get
+from labmatrix.evidence.services.job_folder import job_folder_clear
 from labmatrix.evidence.services.ledger import ledger_transaction
 from labmatrix.kernel.clock import now as clock_now
 from labmatrix.kernel.errors import RuleBroken, UserError
@@ -114,6 +115,7 @@ class LeasedRun:
         )
         if not ended:
             raise LeaseLost(str(self.job_id))
+        transaction.on_commit(partial(job_folder_clear, self.job_id), robust=True)
 
 
 def job_claim(*, job_id: uuid.UUID, now: datetime) -> LeasedRun | None:
@@ -226,5 +228,6 @@ def _close(job: Job, state: Job.State, error: UserError, now: datetime) -> int:
             state=state, error=error.as_dict(), finished_at=now, lease_until=None
         )
         if closed:
+            transaction.on_commit(partial(job_folder_clear, job.id), robust=True)
             handler_get(job.kind).refuse(job.payload, error)
     return closed
