@@ -51,6 +51,7 @@ class Comparison:
     control: str
     include: str
     rows: tuple[Row, ...]
+    kept: tuple[str, ...]
     left_out: tuple[str, ...]
     reductions: tuple[str, ...]
     software: str = __version__
@@ -259,6 +260,7 @@ def comparison_get(
         control=control,
         include=include,
         rows=_rows(series, kept, samples, measured=measured, control=control, metric=metric),
+        kept=tuple(s.code for s in kept),
         left_out=tuple(left_out),
         reductions=tuple(sorted({f"{m.reduction.name} {m.reduction.version}" for m in found})),
         factors=tuple(series.factors.order_by("position").values_list("name", flat=True)),

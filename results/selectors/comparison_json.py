@@ -20,6 +20,7 @@ def comparison_as_dict(comparison: Comparison) -> dict[str, Any]:
         "left_out": list(comparison.left_out),
         "reductions": list(comparison.reductions),
         "software": comparison.software,
+        "factors": list(comparison.factors),
         "groups": [_row_as_dict(row, comparison.unit) for row in comparison.rows],
     }
 

@@ -1,0 +1,233 @@
+"""The tables of a comparison, live or released, from what the API says of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+Table = dict[str, Any]
+ONE_SPECIMEN = "no interval"
+UNBOUNDED = "unbounded"
+_TEXT = {"kind": "text"}
+
+
+def _value(quantity: Mapping[str, Any] | None, bound: str | None = None) -> Any:
+    if quantity is None:
+        return None
+    return {"value": quantity["value"], "bound": bound or ""} if bound else quantity["value"]
+
+
+def metric_said(data: Mapping[str, Any]) -> str:
+    """A metric with method and load cycle, in words."""
+    method = f" ({data['method']})" if data["method"] else ""
+    at = f" at load cycle {data['at']}" if data["at"] is not None else ""
+    return f"{data['metric'].replace('_', ' ')}{method}{at}"
+
+
+def cells_table(data: Mapping[str, Any]) -> Table:
+    """The levels of each cell of a comparison."""
+    factors = data["factors"]
+    return {
+        "caption": "Cells and their levels.",
+        "columns": [{"label": "Cell", **_TEXT}, *({"label": name, **_TEXT} for name in factors)],
+        "rows": [
+            [group["cell"], *(group["levels"].get(name, "") for name in factors)]
+            for group in data["groups"]
+        ],
+    }
+
+
+def comparison_table(data: Mapping[str, Any], *, with_levels: bool = True) -> Table:
+    """Mean, scatter and gain by cell.
+
+    Args:
+        data: a comparison as the API gives it.
+        with_levels: a column for each factor, too.
+    """
+    unit, groups = data["unit"] or "1", data["groups"]
+    factors = data["factors"] if with_levels else []
+    return {
+        "caption": f"{metric_said(data).capitalize()} by cell, against the {data['control']}; "
+        f"{data['include']}.",
+        "columns": [
+            {"label": "Cell", **_TEXT},
+            *({"label": name, **_TEXT} for name in factors),
+            {"label": "n", "digits": 6},
+            {"label": "Mean", "unit": unit},
+            {"label": "s", "unit": unit},
+            {"label": "Age of concrete", "unit": "d", "digits": 3},
+            {"label": "Control", **_TEXT},
+            {"label": "Control n", "digits": 6},
+            {"label": "Control mean", "unit": unit},
+            {"label": "Control age", "unit": "d", "digits": 3},
+            {"label": "Gain", "unit": "%", "digits": 3},
+            {"label": "Ends", **_TEXT},
+        ],
+        "rows": [_comparison_row(group, factors) for group in groups],
+    }
+
+
+def _comparison_row(group: Mapping[str, Any], factors: Sequence[str]) -> list[Any]:
+    control, gain = group["control"], group["gain"]
+    percent = None if gain is None else {"value": 100.0 * gain, "bound": group["gain_bound"] or ""}
+    bound = group["bound"] if group["bound"] in ("lower", "upper") else None
+    return [
+        group["cell"],
+        *(group["levels"].get(name, "") for name in factors),
+        group["n"],
+        _value(group["mean"], bound),
+        _value(group["s"]),
+        _value(group["age_of_concrete"]),
+        control["cell"] or "none",
+        control["n"] if control["cell"] else None,
+        _value(control["mean"]),
+        _value(control["age_of_concrete"]),
+        percent,
+        "; ".join(f"{count} {end}" for end, count in sorted(group["ends"].items())) or "none",
+    ]
+
+
+def _side(group: Mapping[str, Any] | None) -> list[Any]:
+    if group is None:
+        return ["none", None, None, None]
+    return [
+        group["cell"],
+        group["n"],
+        _value(group["mean"], group["bound"] if group["bound"] in ("lower", "upper") else None),
+        _value(group["age_of_concrete"]),
+    ]
+
+
+def _ratio(retained: Mapping[str, Any]) -> list[Any]:
+    interval = retained["interval"]
+    if interval is None:
+        ends: list[Any] = [ONE_SPECIMEN if retained["value"] is not None else None] * 2
+    elif interval["is_unbounded"]:
+        ends = [UNBOUNDED] * 2
+    else:
+        ends = [interval["low"], interval["high"]]
+    value = retained["value"]
+    shown = None if value is None else {"value": value, "bound": retained["bound"] or ""}
+    return [shown, retained["standard_error"], *ends]
+
+
+def _ratio_columns() -> list[dict[str, Any]]:
+    return [
+        {"label": "Retention", "digits": 3},
+        {"label": "Standard error", "digits": 2},
+        {"label": "95 % from", "digits": 3},
+        {"label": "95 % to", "digits": 3},
+    ]
+
+
+def _side_columns(label: str, unit: str) -> list[dict[str, Any]]:
+    return [
+        {"label": label, **_TEXT},
+        {"label": "n", "digits": 6},
+        {"label": "Mean", "unit": unit},
+        {"label": "Age", "unit": "d", "digits": 3},
+    ]
+
+
+def member_table(data: Mapping[str, Any]) -> Table:
+    """Member retention by cell: exposed over laboratory."""
+    unit = data["unit"] or "1"
+    rows = []
+    for cell in data["cells"]:
+        groups = cell["groups"]
+        rows.append(
+            [
+                *_side(groups["strengthened_exposed"]),
+                *_side(groups["strengthened_laboratory"]),
+                *_ratio(cell["member_retention"]),
+            ]
+        )
+    return {
+        "caption": f"Member retention of {metric_said(data)}: exposed over its conditioning "
+        "control, both strengthened.",
+        "columns": [
+            *_side_columns("Exposed", unit),
+            *_side_columns("Conditioning control", unit),
+            *_ratio_columns(),
+        ],
+        "rows": rows,
+    }
+
+
+def contribution_table(data: Mapping[str, Any]) -> Table:
+    """Contribution retention by cell: what is left of what the strengthening adds."""
+    unit = data["unit"] or "1"
+    rows = []
+    for cell in data["cells"]:
+        groups = cell["groups"]
+        rows.append(
+            [
+                cell["cell"],
+                *_side(groups["unstrengthened_exposed"]),
+                *_side(groups["unstrengthened_laboratory"]),
+                *_ratio(cell["contribution_retention"]),
+            ]
+        )
+    return {
+        "caption": f"Contribution retention of {metric_said(data)}: what the strengthening adds "
+        "to its unstrengthened twin, exposed over laboratory.",
+        "columns": [
+            {"label": "Exposed", **_TEXT},
+            *_side_columns("Exposed twin", unit),
+            *_side_columns("Laboratory twin", unit),
+            *_ratio_columns(),
+        ],
+        "rows": rows,
+    }
+
+
+def retention_notes(data: Mapping[str, Any]) -> list[dict[str, str]]:
+    """The sentences beside the two retentions, {cell, kind, words} each, none twice a cell."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for cell in data["cells"]:
+        for kind in ("member", "contribution"):
+            for words in cell[f"{kind}_retention"]["notes"]:
+                found.setdefault((cell["cell"], words), []).append(kind)
+    return [
+        {"cell": cell, "kind": " and ".join(kinds), "words": words}
+        for (cell, words), kinds in found.items()
+    ]
+
+
+def modes_table(modes: Sequence[Mapping[str, Any]]) -> Table:
+    """Failure modes by cell with their scheme, letter and words."""
+    return {
+        "caption": "Failure modes by cell, as named at the test.",
+        "columns": [
+            {"label": "Cell", **_TEXT},
+            {"label": "Scheme", **_TEXT},
+            {"label": "Letter", **_TEXT},
+            {"label": "Mode", **_TEXT},
+            {"label": "End", **_TEXT},
+            {"label": "Tests", "digits": 6},
+            {"label": "Specimens", "digits": 6},
+        ],
+        "rows": [
+            [
+                m["cell"],
+                m["scheme"],
+                m["letter"] or "none",
+                m["words"],
+                m["end"],
+                m["tests"],
+                m["specimens"],
+            ]
+            for m in modes
+        ],
+    }
+
+
+def retention_context(data: Mapping[str, Any]) -> dict[str, Any]:
+    """What ``results/retention.html`` shows, live or released."""
+    return {
+        "data": data,
+        "member": member_table(data),
+        "contribution": contribution_table(data),
+        "modes": modes_table(data["failure_modes"]),
+        "notes": retention_notes(data),
+    }
