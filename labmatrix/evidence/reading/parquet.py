@@ -206,7 +206,7 @@ def _foreign(arrow: Any) -> RawTable:
         midnight = midnight_of(stored)
         values[column.name] = numbers_of(stored, midnight)
         if midnight is not None:
-            origins[column.name] = str(np.datetime64(midnight, "us").astype("datetime64[D]"))
+            origins[column.name] = day_of(midnight)
         _look_at(column, kind, values[column.name], lines, findings)
     return RawTable(head.columns, values, lines, findings.warnings(), origins, head.clocks)
 
@@ -305,6 +305,11 @@ def midnight_of(stored: Any) -> int | None:
         return None
     there = _whole_stamps(stored).drop_null()
     return there[0].as_py() // DAY_US * DAY_US if len(there) else None
+
+
+def day_of(midnight: int) -> str:
+    """The day of a ``midnight_of``, as 2026-03-31."""
+    return str(np.datetime64(midnight, "us").astype("datetime64[D]"))
 
 
 def _stamps(stored: Any, midnight: int | None) -> NDArray[np.float64]:

@@ -17,6 +17,7 @@ from labmatrix.evidence.reading.layout import Piece
 from labmatrix.evidence.reading.parquet import (
     ARCHIVE_VERSION,
     TABLE_KEY,
+    day_of,
     head_of,
     kinds_of,
     midnight_of,
@@ -89,6 +90,11 @@ class ParquetStream:
         """Where the reading stands, JSON-ready."""
         return {"rows": self._rows, "form": self._form.state()}
 
+    @property
+    def origins(self) -> Mapping[str, str]:
+        """Days of the columns of time stamps."""
+        return self._form.origins()
+
     def warnings(self) -> tuple[ReadingWarning, ...]:
         """What was met."""
         return self._form.warnings()
@@ -115,7 +121,11 @@ class _Archived:
             for w in about["warnings"]
         )
         columns = tuple(Column(column["name"], column["unit"]) for column in about["columns"])
+        self._origins = {str(name): str(day) for name, day in about["origins"].items()}
         self.head = TableHead(columns, tuple(about["clocks"]))
+
+    def origins(self) -> Mapping[str, str]:
+        return self._origins
 
     def piece(self, batch: Any, before: int) -> Piece:
         values = []
@@ -196,6 +206,13 @@ class _Foreign:
                 order = self._orders[index]
                 if order is not None:
                     order.close(self._findings)
+
+    def origins(self) -> Mapping[str, str]:
+        return {
+            column.name: day_of(midnight)
+            for column, midnight in zip(self.head.columns, self._midnights, strict=True)
+            if midnight is not None
+        }
 
     def warnings(self) -> tuple[ReadingWarning, ...]:
         return self._findings.warnings()

@@ -46,6 +46,11 @@ class Streamed(Protocol):
         """Where the reading stands, JSON-ready; to be asked between two pieces."""
         ...
 
+    @property
+    def origins(self) -> Mapping[str, str]:
+        """For each dated column the day at whose 00:00 its seconds begin, once rows were read."""
+        ...
+
     def warnings(self) -> tuple[ReadingWarning, ...]:
         """What was met, once all pieces were read."""
         ...
@@ -108,6 +113,11 @@ class TextStream:
             "reading": self._reading.state(),
             "looks": [look.state() for look in self._looks],
         }
+
+    @property
+    def origins(self) -> Mapping[str, str]:
+        """Days of the dated columns."""
+        return self._reading.origins
 
     def warnings(self) -> tuple[ReadingWarning, ...]:
         """What was met."""

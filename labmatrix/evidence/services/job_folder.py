@@ -1,7 +1,7 @@
 """Where long work keeps what it has done so far, so that a successor goes on there.
 
-One folder for each job, below ``PROGRESS_DIR``: files as the work likes, and one state that says how
-far it is. The state appears whole or not at all. Everything in it follows from the work's inputs
+One folder for each job, below ``PROGRESS_DIR``: files as the work likes, and one state that says
+how far it is. The state appears whole or not at all. All of it follows from the work's inputs
 alone, so that two workers who for a moment both believe that the job is theirs write the same.
 """
 
