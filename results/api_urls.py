@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results import api, retention_api
+from results import api, release_api, retention_api
 
 urlpatterns = [
     path("records/", api.RecordsView.as_view(), name="records"),
@@ -14,6 +14,9 @@ urlpatterns = [
     path("jobs/", api.JobsView.as_view(), name="jobs"),
     path("metrics/<uuid:metric_id>/", api.MetricView.as_view(), name="metric"),
     path("channel-maps/", api.ChannelMapsView.as_view(), name="channel-maps"),
+    path("releases/", release_api.ReleasesView.as_view(), name="releases"),
+    path("releases/<uuid:release_id>/", release_api.ReleaseView.as_view(), name="release"),
+    path("series/<str:code>/releases/", release_api.ReleaseMakeView.as_view(), name="release-make"),
     path("series/<str:code>/retention/", retention_api.RetentionView.as_view(), name="retention"),
     path("series/<str:code>/comparison/", api.ComparisonView.as_view(), name="comparison"),
     path(

@@ -13,19 +13,29 @@ class ResultsConfig(AppConfig):
 
     def ready(self) -> None:
         """Take the reductions among the jobs; put the door into the head of the pages."""
-        from labmatrix.evidence.registry import handler_register
+        from labmatrix.evidence import guards
+        from labmatrix.evidence.registry import handler_register, mirror_register
         from labmatrix.matrix.links import PageLink, Place, link_register
         from labmatrix.web.domain.roles import Action
         from labmatrix.web.navigation import door_register
         from results.services.record import JOB_KIND
         from results.services.reduce import ReduceHandler
+        from results.services.release import release_mirror
 
         handler_register(JOB_KIND, ReduceHandler())
+        guards.protect("results_release")
+        mirror_register(release_mirror)
         door_register(
             place=40, label="Records", url_name="results:record-list", action=Action.SEE_WORK
         )
         for label, url_name in (("Plate", "results:plate"), ("Comparison", "results:comparison")):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
+        for place, label, url_name in (
+            (Place.PROGRAMME, "Progress and releases", "results:programme-progress"),
+            (Place.SERIES, "Progress", "results:progress"),
+            (Place.SERIES, "Releases", "results:releases"),
+        ):
+            link_register(PageLink(place, label, url_name))
         link_register(
             PageLink(Place.SPECIMEN, "Its life as a ribbon", "results:life", Action.SEE_WORK)
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results.views import comparison, life, metrics, plate, records
+from results.views import comparison, life, metrics, plate, records, releases, takeaway
 
 app_name = "results"
 urlpatterns = [
@@ -19,5 +19,43 @@ urlpatterns = [
     path("metrics/<uuid:metric_id>/", metrics.MetricPage.as_view(), name="metric"),
     path("series/<str:code>/plate/", plate.PlatePage.as_view(), name="plate"),
     path("specimens/<str:code>/life/", life.LifePage.as_view(), name="life"),
+    path("series/<str:code>/releases/", releases.ReleasesPage.as_view(), name="releases"),
+    path("series/<str:code>/progress/", releases.ProgressPage.as_view(), name="progress"),
+    path(
+        "programmes/<str:code>/progress/",
+        releases.ProgrammeProgressPage.as_view(),
+        name="programme-progress",
+    ),
+    path("releases/<uuid:release_id>/", releases.ReleasePage.as_view(), name="release"),
+    path(
+        "releases/<uuid:release_id>/table.<str:kind>",
+        takeaway.ReleaseTable.as_view(),
+        name="release-table",
+    ),
+    path(
+        "releases/<uuid:release_id>/load-deflection.<str:kind>",
+        takeaway.ReleaseFigure.as_view(figure="load-deflection"),
+        name="release-load-deflection",
+    ),
+    path(
+        "releases/<uuid:release_id>/stiffness.<str:kind>",
+        takeaway.ReleaseFigure.as_view(figure="stiffness"),
+        name="release-stiffness",
+    ),
+    path(
+        "series/<str:code>/comparison/table.<str:kind>",
+        takeaway.ComparisonTable.as_view(),
+        name="comparison-table",
+    ),
+    path(
+        "series/<str:code>/comparison/load-deflection.<str:kind>",
+        takeaway.ComparisonFigure.as_view(figure="load-deflection"),
+        name="comparison-load-deflection",
+    ),
+    path(
+        "series/<str:code>/comparison/stiffness.<str:kind>",
+        takeaway.ComparisonFigure.as_view(figure="stiffness"),
+        name="comparison-stiffness",
+    ),
     path("series/<str:code>/comparison/", comparison.ComparisonPage.as_view(), name="comparison"),
 ]

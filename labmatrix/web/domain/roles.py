@@ -29,6 +29,7 @@ class Action(StrEnum):
     UPLOAD_RECORD = "upload records"
     ASK_REDUCTION = "ask for another reduction"
     JUDGE = "judge a deviation"
+    RELEASE = "release results"
     SEE_MACHINES = "see machines and sensors"
     RUN_MACHINES = "change machines, sensors and calibrations"
     START_PROGRAMME = "start a programme"
@@ -45,6 +46,7 @@ ALLOWED: Mapping[Action, frozenset[Role]] = MappingProxyType(
         Action.UPLOAD_RECORD: frozenset({_L, _M, _T}),
         Action.ASK_REDUCTION: frozenset({_L, _M}),
         Action.JUDGE: frozenset({_L}),
+        Action.RELEASE: frozenset({_L}),
         Action.SEE_MACHINES: frozenset({_L, _M, _T}),
         Action.RUN_MACHINES: frozenset({_L, _M}),
         Action.START_PROGRAMME: frozenset({_L}),

@@ -1,0 +1,55 @@
+"""What a file that is taken away says: its tables, and at its foot n, version and origin."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from labmatrix.kernel.clock import iso
+from results.comparison_tables import (
+    comparison_table,
+    contribution_table,
+    member_table,
+    modes_table,
+)
+from results.selectors.comparison import Comparison
+from results.selectors.comparison_json import comparison_as_dict
+from results.selectors.failure_mode import failure_mode_list
+from results.selectors.release import release_list_latest
+from results.selectors.retention import retention_list
+from results.selectors.retention_json import retention_as_dict
+
+INVENTED_SAID = "Invented data: made up to show the tool, measured by nobody."
+
+
+def comparison_tables(comparison: Comparison) -> dict[str, dict[str, Any]]:
+    """The tables of a comparison by a short name; retention only where a cell was conditioned."""
+    modes = failure_mode_list(comparison.series, comparison.kept)
+    data = retention_as_dict(comparison, retention_list(comparison), modes)
+    found = {"comparison": comparison_table(comparison_as_dict(comparison))}
+    if data["cells"]:
+        found |= {"member": member_table(data), "contribution": contribution_table(data)}
+    if modes:
+        found["modes"] = modes_table(data["failure_modes"])
+    return found
+
+
+def origin_said(comparison: Comparison, now: datetime, n: int | None = None) -> list[str]:
+    """Lines for the foot of a file of work in progress.
+
+    Args:
+        comparison: what the file shows.
+        now: when it was asked for.
+        n: specimens shown; without it those with a value.
+    """
+    count = sum(row.group.n for row in comparison.rows) if n is None else n
+    latest = release_list_latest([comparison.series]).get(comparison.series.pk)
+    version = f"the latest release is version {latest.version}" if latest else "none is released"
+    made = "; ".join((*comparison.reductions, f"Strongfloor {comparison.software}"))
+    left_out = ", ".join(comparison.left_out) or "none"
+    lines = [
+        f"n = {count} specimens; left out: {left_out}.",
+        f"{comparison.series.code}: work in progress as of {iso(now)}, not a release; {version}.",
+        f"{made}.",
+    ]
+    return [*lines, *([INVENTED_SAID] if comparison.series.programme.is_invented else [])]

@@ -1,0 +1,155 @@
+"""Tables and figures of a comparison or a release as files."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.views import View
+
+from labmatrix.kernel.clock import now
+from labmatrix.kernel.errors import NotFound, ShapeError
+from labmatrix.matrix.selectors.series import series_get
+from labmatrix.web.actor import actor_of
+from labmatrix.web.domain.roles import NOT_YOURS, Action
+from results.api import whole_number
+from results.release_tables import release_tables, version_said
+from results.selectors.comparison import Comparison, comparison_get
+from results.selectors.metric_choice import DEFAULT_METRIC
+from results.selectors.release import release_as_seen, release_get
+from results.selectors.snapshot import figure_list
+from results.selectors.takeaway import INVENTED_SAID, comparison_tables, origin_said
+from results.takeaway.figures import FIGURE_TYPES, figure_as
+from results.takeaway.tables import TABLE_TYPES, table_as
+from results.takeaway.wording import file_name
+
+NO_TABLE = "A table was asked for as {given!r}; allowed are {allowed}."
+SCALE = "cycles is {given!r}; allowed are linear and log."
+
+
+def _comparison(request: HttpRequest, code: str) -> Comparison:
+    """The comparison that the address asks for, as the page's links do.
+
+    Raises:
+        NotFound: the series is not there or not the person's.
+        ShapeError: an unknown choice.
+    """
+    query = request.GET
+    series = series_get(actor_of(request), code, Action.SEE_WORK)
+    metric, _, method = query.get("metric", DEFAULT_METRIC).partition("|")
+    return comparison_get(
+        series=series,
+        metric=metric,
+        method=method or query.get("method", ""),
+        control=query.get("control", "gain"),
+        include=query.get("include", "judged"),
+        at=whole_number(query.get("at"), argument="at"),
+    )
+
+
+def _chosen(
+    tables: Mapping[str, Mapping[str, Any]], given: str | None
+) -> Mapping[str, Mapping[str, Any]]:
+    """The one table that is named, or all.
+
+    Raises:
+        ShapeError: ``takeaway.table``.
+    """
+    if given is None:
+        return tables
+    if given not in tables:
+        words = NO_TABLE.format(given=given, allowed=", ".join(tables))
+        raise ShapeError("takeaway.table", words, allowed=list(tables))
+    return {given: tables[given]}
+
+
+def _file(content: bytes, content_type: str, name: str) -> HttpResponse:
+    response = HttpResponse(content, content_type=content_type)
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response
+
+
+def _figure_file(
+    request: HttpRequest, figure: Mapping[str, Any], footer: Sequence[str], kind: str, *name: str
+) -> HttpResponse:
+    scale = request.GET.get("cycles", "linear")
+    if scale not in ("linear", "log"):
+        raise ShapeError("takeaway.scale", SCALE.format(given=scale), allowed=["linear", "log"])
+    content = figure_as(
+        kind,
+        figure["payload"],
+        caption=figure["caption"],
+        footer=footer,
+        logarithmic=scale == "log" and figure["payload"]["kind"] == "cycles",
+    )
+    return _file(content, FIGURE_TYPES[kind], file_name(*name, ending=kind))
+
+
+class ComparisonTable(View):
+    """The tables of a comparison as CSV, XLSX or LaTeX."""
+
+    def get(self, request: HttpRequest, code: str, kind: str) -> HttpResponse:
+        """The file; ``table`` chooses one of its tables."""
+        comparison = _comparison(request, code)
+        tables = _chosen(comparison_tables(comparison), request.GET.get("table"))
+        content = table_as(kind, tables, origin_said(comparison, now()))
+        name = file_name(code, comparison.metric, "comparison", ending=kind)
+        return _file(content, TABLE_TYPES[kind], name)
+
+
+class ComparisonFigure(View):
+    """A figure of a comparison as SVG, PNG or its data."""
+
+    figure = "load-deflection"
+
+    def get(self, request: HttpRequest, code: str, kind: str) -> HttpResponse:
+        """The file; ``cycles=log`` for a logarithmic axis of load cycles."""
+        comparison = _comparison(request, code)
+        drawn = figure_list(comparison.series, set(comparison.kept)).get(self.figure)
+        if drawn is None:
+            words = f"No specimen of {code} has a curve for the figure {self.figure} yet."
+            raise NotFound("takeaway.no-figure", words)
+        said = origin_said(comparison, now(), n=drawn["n"])
+        return _figure_file(request, drawn, said, kind, code, self.figure)
+
+
+def _release_said(seen: Mapping[str, Any], n: int | None = None) -> list[str]:
+    """What stands at the foot of a released file."""
+    counts = [group["n"] for r in seen["results"][:1] for group in r["comparison"]["groups"]]
+    lines = [
+        f"n = {sum(counts) if n is None else n} specimens.",
+        f"{seen['series']}: {version_said(seen)} {seen['scope']}",
+        f"Strongfloor {seen['software']}; SHA-256 of the release {seen['sha256']}.",
+    ]
+    return [*lines, *([INVENTED_SAID] if seen["is_invented"] else [])]
+
+
+class ReleaseTable(View):
+    """The tables of a release as CSV, XLSX or LaTeX."""
+
+    def get(self, request: HttpRequest, release_id: str, kind: str) -> HttpResponse:
+        """The file; ``table`` chooses one of its tables."""
+        release, role = release_get(actor_of(request), release_id)
+        seen = release_as_seen(release, role)
+        tables = _chosen(release_tables(seen), request.GET.get("table"))
+        content = table_as(kind, tables, _release_said(seen))
+        name = file_name(seen["series"], f"version-{seen['version']}", ending=kind)
+        return _file(content, TABLE_TYPES[kind], name)
+
+
+class ReleaseFigure(View):
+    """A figure of a release as SVG, PNG or its data."""
+
+    figure = "load-deflection"
+
+    def get(self, request: HttpRequest, release_id: str, kind: str) -> HttpResponse:
+        """The file; ``cycles=log`` for a logarithmic axis of load cycles."""
+        release, role = release_get(actor_of(request), release_id)
+        seen = release_as_seen(release, role)
+        drawn = seen["figures"].get(self.figure)
+        if drawn is None:
+            raise NotFound("access.not-yours", NOT_YOURS)
+        said = _release_said(seen, n=drawn["n"])
+        name = (seen["series"], f"version-{seen['version']}", self.figure)
+        return _figure_file(request, drawn, said, kind, *name)
