@@ -1,22 +1,36 @@
-"""What figures show, as data for the notebook's drawing script; no colours here."""
+"""Curves of a series laid over each other, as data for the drawing script; no colours here."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from labmatrix.matrix.models import Series
 from results.domain.comparison.degradation import Degraded, degradation
+from results.marked_curve import Payload, axis
 from results.models import Reduction
 from results.selectors.comparison import stiffness_points
 from specimens.models import Specimen
 
-Payload = dict[str, Any]
 _OVERLAY_POINTS = 600
 
 
-def _axis(title: str) -> dict[str, Any]:
-    return {"title": {"text": title}}
+@dataclass(frozen=True)
+class Overlay:
+    """A figure of several specimens.
+
+    Attributes:
+        payload: what is drawn; one legend entry for each cell.
+        table: the same in numbers.
+        n: how many specimens are drawn.
+        cells: how many cells they belong to.
+    """
+
+    payload: Payload
+    table: dict[str, Any]
+    n: int
+    cells: int
 
 
 def _thinned(curve: Mapping[str, Any], at_most: int) -> tuple[list[float], list[float]]:
@@ -27,62 +41,6 @@ def _thinned(curve: Mapping[str, Any], at_most: int) -> tuple[list[float], list[
     keep |= {y.index(max(y)), x.index(max(x)), y.index(min(y)), x.index(min(x))}
     rows = sorted(keep)
     return [x[i] for i in rows], [y[i] for i in rows]
-
-
-def marked_curve(reduction: Reduction, chosen: Mapping[str, Any] | None = None) -> Payload:
-    """The measured curve of one record with the points that made its numbers.
-
-    Args:
-        reduction: whose curve and marks.
-        chosen: the point of one metric, drawn over the others.
-    """
-    curve = reduction.curve
-    reduced = curve.get("reduced")
-    raw = {"role": "raw"} if reduced else {"level": 0}
-    traces: list[dict[str, Any]] = [
-        {"x": curve["x"], "y": curve["y"], "name": "as measured", "meta": raw}
-    ]
-    if reduced:
-        name = "after zero, seating and settlement"
-        traces.append({**reduced, "name": name, "meta": {"level": 0}})
-    marks = [m for m in reduction.marks if m and (chosen is None or m != dict(chosen))]
-    if marks:
-        traces.append(_marks(marks, "found points"))
-    if chosen:
-        traces.append(_marks([chosen], "this number"))
-    kind = "load-deflection" if curve["y_title"].startswith("load") else ""
-    layout = {"xaxis": _axis(_title(curve["x_title"])), "yaxis": _axis(_title(curve["y_title"]))}
-    return {"data": traces, "layout": layout, "kind": kind}
-
-
-def _title(text: str) -> str:
-    return (text[:1].upper() + text[1:]).replace("[", "(").replace("]", ")")
-
-
-def _marks(points: Sequence[Mapping[str, Any]], name: str) -> dict[str, Any]:
-    return {
-        "x": [p["deflection_mm"] for p in points],
-        "y": [p["load_kn"] for p in points],
-        "text": [p["label"] for p in points],
-        "name": name,
-        "meta": {"role": "mark"},
-    }
-
-
-def marks_table(reduction: Reduction) -> dict[str, Any]:
-    """The found points as a table: the figure's alternative in words."""
-    return {
-        "caption": "Points found on the curve.",
-        "columns": [
-            {"label": "Point", "kind": "text"},
-            {"label": "Row of the record", "digits": 12},
-            {"label": "Deflection", "unit": "mm", "digits": 6},
-            {"label": "Load", "unit": "kN", "digits": 6},
-        ],
-        "rows": [
-            [m["label"], m["index"], m["deflection_mm"], m["load_kn"]] for m in reduction.marks if m
-        ],
-    }
 
 
 def _look_of(specimen: Specimen, controls: set[int], levels: Mapping[int, int]) -> dict[str, Any]:
@@ -105,14 +63,52 @@ def _looks(series: Series, specimens: Sequence[Specimen]) -> dict[str, dict[str,
     return {s.code: _look_of(s, controls, levels) for s in specimens}
 
 
-def load_deflection_overlay(series: Series, codes: set[str] | None = None) -> tuple[Payload, Any]:
-    """Load over deflection of every broken specimen of a series, and its table.
+def _trace(specimen: Specimen, look: Mapping[str, Any], **points: Any) -> dict[str, Any]:
+    """One specimen's line; the legend has one entry for each cell."""
+    cell = specimen.cell.code
+    return {
+        **points,
+        "name": cell,
+        "legendgroup": cell,
+        "text": specimen.code,
+        "hovertemplate": "%{text}<br>%{x:.4~g}, %{y:.4~g}<extra></extra>",
+        "meta": {**look, "specimen": specimen.code},
+    }
+
+
+def _overlay(
+    traces: Sequence[dict[str, Any]],
+    codes: set[str] | None,
+    titles: tuple[str, str],
+    kind: str,
+    table: dict[str, Any],
+) -> Overlay:
+    """The chosen traces on axes that hold all of them, so that every choice has the same limits."""
+    x, y = ([v for t in traces for v in t[name]] for name in ("x", "y"))
+    is_load = kind == "load-deflection"
+    # The axis of load cycles is linear or logarithmic by choice, and finds its own range.
+    layout = {
+        "xaxis": axis(titles[0], x if is_load else (), zero=True),
+        "yaxis": axis(titles[1], y, zero=is_load),
+    }
+    drawn = [t for t in traces if codes is None or t["meta"]["specimen"] in codes]
+    named: set[str] = set()
+    for trace in drawn:
+        trace["showlegend"] = trace["name"] not in named
+        named.add(trace["name"])
+    payload = {"data": drawn, "layout": layout, "kind": kind}
+    table["rows"] = [r for r in table["rows"] if codes is None or r[0] in codes]
+    return Overlay(payload, table, len({t["meta"]["specimen"] for t in drawn}), len(named))
+
+
+def load_deflection_overlay(series: Series, codes: set[str] | None = None) -> Overlay:
+    """Load over deflection of every broken specimen of a series.
 
     Args:
         series: the series.
-        codes: only these specimens; None for all.
+        codes: only these specimens; None for all. The axes hold all in either case.
     """
-    specimens = [s for s in _specimens(series) if codes is None or s.code in codes]
+    specimens = _specimens(series)
     looks = _looks(series, specimens)
     by_subject = {s.subject_id: s for s in specimens}
     reductions = (
@@ -126,13 +122,11 @@ def load_deflection_overlay(series: Series, codes: set[str] | None = None) -> tu
     for reduction in reductions:
         specimen = by_subject[reduction.record.subject_id]
         x, y = _thinned(reduction.curve.get("reduced") or reduction.curve, _OVERLAY_POINTS)
-        name = f"{specimen.code}"
-        traces.append({"x": x, "y": y, "name": name, "meta": looks[specimen.code]})
+        traces.append(_trace(specimen, looks[specimen.code], x=x, y=y))
         peak = max(range(len(y)), key=y.__getitem__)
         rows.append([specimen.code, specimen.cell.code, y[peak], x[peak], specimen.state.end])
-    layout = {"xaxis": _axis("Deflection (mm)"), "yaxis": _axis("Load (kN)")}
     table = {
-        "caption": "Largest load of each curve, as measured.",
+        "caption": "Largest load of each curve.",
         "columns": [
             {"label": "Specimen", "kind": "text"},
             {"label": "Cell", "kind": "text"},
@@ -142,30 +136,28 @@ def load_deflection_overlay(series: Series, codes: set[str] | None = None) -> tu
         ],
         "rows": rows,
     }
-    return {"data": traces, "layout": layout, "kind": "load-deflection"}, table
+    return _overlay(traces, codes, ("Deflection (mm)", "Load (kN)"), "load-deflection", table)
 
 
-def stiffness_overlay(series: Series, codes: set[str] | None = None) -> tuple[Payload, Any]:
-    """Secant stiffness as a share of its reference over load cycles, and its table."""
-    specimens = [s for s in _specimens(series) if codes is None or s.code in codes]
+def stiffness_overlay(series: Series, codes: set[str] | None = None) -> Overlay:
+    """Secant stiffness as a share of its reference over load cycles.
+
+    Args:
+        series: the series.
+        codes: only these specimens; None for all. The axis of the ratio holds all in either case.
+    """
+    specimens = _specimens(series)
     looks = _looks(series, specimens)
     points = stiffness_points({s.subject_id: s.code for s in specimens})
-    traces, rows = [], []
+    traces: list[dict[str, Any]] = []
+    rows: list[list[Any]] = []
     for specimen in specimens:
         found = degradation(points.get(specimen.code, []))
         if not found:
             continue
-        traces.append(
-            {
-                "x": [d.cycle for d in found],
-                "y": [round(d.ratio, 6) for d in found],
-                "name": specimen.code,
-                "mode": "lines+markers",
-                "meta": looks[specimen.code],
-            }
-        )
+        x, y = [d.cycle for d in found], [round(d.ratio, 6) for d in found]
+        traces.append(_trace(specimen, looks[specimen.code], x=x, y=y, mode="lines+markers"))
         rows += [_degraded_row(specimen, d) for d in found]
-    layout = {"xaxis": _axis("Load cycles"), "yaxis": _axis("Stiffness ratio (1)")}
     table = {
         "caption": "Secant stiffness by load cycle; the ratio is to the first cycle measured.",
         "columns": [
@@ -177,7 +169,7 @@ def stiffness_overlay(series: Series, codes: set[str] | None = None) -> tuple[Pa
         ],
         "rows": rows,
     }
-    return {"data": traces, "layout": layout, "kind": "cycles"}, table
+    return _overlay(traces, codes, ("Load cycles", "Stiffness ratio (1)"), "cycles", table)
 
 
 def _degraded_row(specimen: Specimen, degraded: Degraded) -> list[Any]:

@@ -4,13 +4,25 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results.views import comparison, life, metrics, plate, records, releases, takeaway
+from results.views import (
+    channels,
+    comparison,
+    life,
+    metrics,
+    plate,
+    records,
+    releases,
+    takeaway,
+    upload,
+)
 
 app_name = "results"
 urlpatterns = [
     path("records/", records.RecordList.as_view(), name="record-list"),
-    path("records/new/", records.RecordNew.as_view(), name="record-new"),
+    path("records/new/", upload.RecordNew.as_view(), name="record-new"),
     path("records/<uuid:record_id>/", records.RecordPage.as_view(), name="record"),
+    path("records/<uuid:record_id>/map/", channels.RecordMap.as_view(), name="record-map"),
+    path("records/<uuid:record_id>/table/", records.RecordTable.as_view(), name="record-table"),
     path(
         "records/<uuid:record_id>/files/<int:position>/",
         records.RecordFileDownload.as_view(),

@@ -34,3 +34,16 @@ def metrics_offered(series: Series) -> list[dict[str, str]]:
         }
         for name, method in sorted(found)
     ]
+
+
+def cycles_offered(series: Series, metric: str) -> list[int]:
+    """The load cycles at which a series has a metric, rising; empty for one without cycles."""
+    specimens = Specimen.objects.filter(cell__series=series)
+    found = Metric.objects.filter(
+        name=metric,
+        at__isnull=False,
+        reduction__is_current=True,
+        reduction__record__subject_id__in=specimens.order_by().values("subject_id"),
+    )
+    cycles = found.order_by("at").values_list("at", flat=True).distinct()
+    return [at for at in cycles if at is not None]

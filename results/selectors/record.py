@@ -45,7 +45,9 @@ def metric_get(*, actor: Person, metric_id: str) -> Metric:
         NotFound: not there, not theirs, or beyond their role.
     """
     metric = (
-        Metric.objects.filter(pk=metric_id).select_related("reduction__record__subject").first()
+        Metric.objects.filter(pk=metric_id)
+        .select_related("reduction__record__subject", "reduction__superseded_by")
+        .first()
     )
     if metric is None:
         raise NotFound("access.not-yours", NOT_YOURS)

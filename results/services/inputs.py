@@ -82,6 +82,23 @@ def reduction_inputs(record: Record) -> dict[str, Any]:
     }
 
 
+_WORDS = {
+    "files": "its files",
+    "channel_map": "the channel map",
+    "specimen": "the specimen as measured, or what was done to it before",
+    "cycle_offset": "the load cycles before it",
+    "calibrations": "the calibrations in force",
+    "settings": "the settings",
+    "reduction": "the version of the reduction",
+}
+
+
+def inputs_changed(record: Record, stored: Mapping[str, Any]) -> list[str]:
+    """What a reduction of the record would take in otherwise now, in words; empty for nothing."""
+    present = reduction_inputs(record)
+    return [words for name, words in _WORDS.items() if present[name] != stored.get(name)]
+
+
 def calibration_factors(inputs: Mapping[str, Any]) -> dict[str, float]:
     """Factor by which each calibrated sensor's values are multiplied."""
     return {c["sensor"]: float(c["factor"]) for c in inputs["calibrations"] if "factor" in c}

@@ -13,11 +13,20 @@ from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.models import Series
 from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
+from labmatrix.web.domain.numerals import column_places
 from labmatrix.web.domain.roles import Action
 from results.api import whole_number
+from results.comparison_tables import retention_context
 from results.figures import load_deflection_overlay, stiffness_overlay
+from results.presenters import words_of
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, comparison_get
-from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
+from results.selectors.failure_mode import failure_mode_list
+from results.selectors.metric_choice import DEFAULT_METRIC, cycles_offered, metrics_offered
+from results.selectors.retention import retention_list
+from results.selectors.retention_json import retention_as_dict
+from results.selectors.snapshot import LOAD_CAPTION, STIFFNESS_CAPTION
+
+SAME_AXES = " The axes hold every specimen of the series, whichever are chosen."
 
 
 def _asked(request: HttpRequest) -> dict[str, Any]:
@@ -51,21 +60,38 @@ class ComparisonPage(View):
         return render(request, "results/comparison.html", context, status=400 if problem else 200)
 
     def _context(self, series: Series, asked: dict[str, Any], table: Comparison) -> dict[str, Any]:
-        load, load_table = load_deflection_overlay(series)
-        stiffness, stiffness_table = stiffness_overlay(series)
         given = {name: value for name, value in asked.items() if value not in ("", None)}
-        return {
+        load = load_deflection_overlay(series, set(table.kept))
+        stiffness = stiffness_overlay(series, set(table.kept))
+        modes = failure_mode_list(series, table.kept)
+        retained = retention_as_dict(table, retention_list(table), modes)
+        context = {
             "series": series,
             "comparison": table,
-            "words": table.metric.replace("_", " "),
+            "retention": retention_context(retained),
+            "unit": table.unit or "1",
+            "words": words_of(table.metric),
             "offered": metrics_offered(series),
+            "cycles": cycles_offered(series, table.metric),
             "chosen": f"{table.metric}|{asked.get('method', '')}",
-            "asked": asked,
             "controls": CONTROLS,
+            "control_words": CONTROLS[table.control],
             "includes": INCLUDES,
             "query": urlencode(given),
+            "places": _places(table),
+            "n": sum(row.group.n for row in table.rows),
+            "has_sub_samples": any(row.group.sub_samples > row.group.n for row in table.rows),
             "load": load,
-            "load_table": load_table,
+            "load_caption": LOAD_CAPTION.format(n=load.n, cells=load.cells) + SAME_AXES,
             "stiffness": stiffness,
-            "stiffness_table": stiffness_table,
+            "stiffness_caption": STIFFNESS_CAPTION.format(n=stiffness.n, cells=stiffness.cells),
         }
+        if series.programme.is_invented:
+            context["invented_data_notice"] = True
+        return context
+
+
+def _places(table: Comparison) -> int:
+    """Decimals for every mean, control mean and scatter, so that rows can be compared."""
+    means = [row.group.mean for row in table.rows if row.group.mean is not None]
+    return min(column_places(means) or 0, 6)

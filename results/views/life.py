@@ -14,7 +14,8 @@ from labmatrix.kernel.clock import now
 from labmatrix.web.actor import actor_of
 from labmatrix.web.models import Person
 from results.domain.ribbon import Ribbon, ribbon_of
-from results.figures import marked_curve, marks_table, stiffness_overlay
+from results.figures import stiffness_overlay
+from results.marked_curve import marked_curve, marks_table
 from results.models import Reduction
 from specimens.domain.ages import ages_at
 from specimens.domain.life_read import life_from
@@ -84,7 +85,7 @@ class LifePage(View):
         broken = Reduction.objects.filter(
             record__subject_id=specimen.subject_id, is_current=True, name="break"
         ).first()
-        stiffness, stiffness_table = stiffness_overlay(specimen.cell.series, {specimen.code})
+        stiffness = stiffness_overlay(specimen.cell.series, {specimen.code})
         context = {
             "specimen": specimen,
             "state": state,
@@ -104,7 +105,7 @@ class LifePage(View):
             ],
             "payload": marked_curve(broken) if broken else None,
             "table": marks_table(broken) if broken else None,
-            "stiffness": stiffness if stiffness["data"] else None,
-            "stiffness_table": stiffness_table,
+            "stiffness": stiffness.payload if stiffness.n else None,
+            "stiffness_table": stiffness.table,
         }
         return render(request, "results/life.html", context)

@@ -9,31 +9,26 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views import View
 
-from labmatrix.kernel.canonical import content_key
 from labmatrix.web.actor import actor_of
-from results.figures import marked_curve, marks_table
-from results.models import Metric, Reduction
+from labmatrix.web.domain.roles import Action, allowed
+from results.marked_curve import curve_caption, cycle_curve, marked_curve, marks_table
+from results.models import Metric
+from results.presenters import (
+    channel_rows,
+    member_said,
+    metric_words,
+    sensor_rows,
+    settings_rows,
+    words_of,
+)
 from results.selectors.record import metric_get
-from results.services.inputs import reduction_inputs
-from results.services.methods import method_named
-
-
-def _settings_rows(reduction: Reduction) -> list[dict[str, Any]]:
-    """Each setting with the value used, its unit and its rule in words."""
-    words = {w.name: w for w in method_named(reduction.name).settings.describe()}
-    rows = []
-    for name, value in sorted(reduction.settings.items()):
-        known = words.get(name)
-        rows.append(
-            {
-                "name": name.replace("_", " "),
-                "value": value,
-                "unit": known.unit if known else "",
-                "rule": known.rule if known else "found in the record",
-                "is_default": bool(known) and known.default == value if known else False,
-            }
-        )
-    return rows
+from results.selectors.record_page import (
+    metric_list_like,
+    sensor_list_serials,
+    subject_is_invented,
+)
+from results.services.inputs import inputs_changed, specimen_of
+from specimens.selectors.event import people_names
 
 
 class MetricPage(View):
@@ -41,26 +36,42 @@ class MetricPage(View):
 
     def get(self, request: HttpRequest, metric_id: str) -> HttpResponse:
         """The page."""
-        metric = metric_get(actor=actor_of(request), metric_id=metric_id)
-        reduction = metric.reduction
-        record = reduction.record
-        context = {
-            "metric": metric,
-            "words": metric.name.replace("_", " "),
-            "reduction": reduction,
-            "record": record,
-            "files": record.files.select_related("blob").order_by("position"),
-            "inputs": json.loads(reduction.inputs),
-            "settings_rows": _settings_rows(reduction),
-            "inputs_changed": reduction.is_current
-            and content_key(reduction_inputs(record)) != reduction.key,
-            "earlier": Metric.objects.filter(
-                reduction__record=record, name=metric.name, method=metric.method, at=metric.at
-            )
-            .exclude(pk=metric.pk)
-            .select_related("reduction")
-            .order_by("-reduction__reduced_at"),
-            "payload": marked_curve(reduction, metric.point),
-            "table": marks_table(reduction),
+        actor = actor_of(request)
+        metric = metric_get(actor=actor, metric_id=metric_id)
+        inputs: dict[str, Any] = json.loads(metric.reduction.inputs)
+        context = _origin(metric, inputs) | {
+            "inputs": inputs,
+            "channels": channel_rows(inputs["channel_map"]["entries"]),
+            "sensors": sensor_rows(inputs, sensor_list_serials()),
+            "member": member_said(inputs),
+            "loaded_before": inputs["specimen"].get("loaded_before", []),
+            "sees_machines": allowed(actor.role, Action.SEE_MACHINES),
+            "settings_rows": settings_rows(metric.reduction),
+            "payload": marked_curve(metric.reduction, metric.point),
+            "cycle": cycle_curve(metric),
+            "table": marks_table(metric.reduction),
+            "figure_caption": curve_caption(metric.reduction, words_of(metric.name)),
+            "cycle_caption": f"Load cycle {metric.at} alone, every row of it. One specimen.",
+            "cycle_table": marks_table(metric.reduction, f" of cycle {metric.at}"),
         }
         return render(request, "results/metric.html", context)
+
+
+def _origin(metric: Metric, inputs: dict[str, Any]) -> dict[str, Any]:
+    reduction = metric.reduction
+    record = reduction.record
+    found: dict[str, Any] = {
+        "metric": metric,
+        "name": words_of(metric.name),
+        "words": metric_words(metric),
+        "reduction": reduction,
+        "record": record,
+        "specimen": specimen_of(record),
+        "received_by": people_names([record.received_by]).get(record.received_by),
+        "files": record.files.select_related("blob").order_by("position"),
+        "inputs_changed": inputs_changed(record, inputs) if reduction.is_current else [],
+        "earlier": metric_list_like(metric),
+    }
+    if subject_is_invented(record.subject):
+        found["invented_data_notice"] = True
+    return found

@@ -37,6 +37,13 @@ def test_takes_the_shape_that_the_api_sends() -> None:
     assert read.base == "mm"
 
 
+def test_a_map_of_nothing_says_so_and_wrong_entries_alone_are_told_of() -> None:
+    assert (
+        problem() == "The channel map cannot be used: it maps no column; allowed is at least one."
+    )
+    assert "maps no column" not in problem({**LOAD, "unit": "furlong"})
+
+
 def test_is_frozen() -> None:
     entry = ChannelEntry(**LOAD)
     with pytest.raises(ValidationError):

@@ -197,7 +197,10 @@ class ChannelMap(BaseModel):
         try:
             return cls.model_validate(shape)
         except ValidationError as error:
-            found = [_sentence(item) for item in error.errors(include_url=False)]
+            errors = error.errors(include_url=False)
+            # Where every entry is wrong, "no entry" is no problem of its own.
+            told = [e for e in errors if e["type"] != "too_short"] or errors
+            found = [_sentence(item) for item in told]
             problems = list(dict.fromkeys(found))
             raise ShapeError(
                 "channels.malformed",
@@ -232,6 +235,8 @@ def _words(error: Any, field: str) -> str:
     if error["type"] == "extra_forbidden":
         allowed = ", ".join(ChannelEntry.model_fields)
         return f"{field} is not known; allowed are {allowed}"
+    if error["type"] == "too_short":
+        return "it maps no column; allowed is at least one"
     given = error["input"]
     shown = repr(given) if isinstance(given, str | int | float | bool) else type(given).__name__
     if field == "quantity":

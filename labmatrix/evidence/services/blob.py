@@ -75,9 +75,8 @@ def blob_put(*, stream: BinaryIO, now: datetime) -> Blob:
     )[0]
 
 
-@contextmanager
-def blob_open(blob: Blob) -> Iterator[BinaryIO]:
-    """The bytes, to read.
+def blob_stream(blob: Blob) -> BinaryIO:
+    """The bytes, opened to read; whoever asks closes them.
 
     Raises:
         RuleBroken: ``blob.missing`` when the store has lost them.
@@ -89,8 +88,18 @@ def blob_open(blob: Blob) -> Iterator[BinaryIO]:
             f"The store has no file {blob.sha256}; restore it from the back-up.",
             sha256=blob.sha256,
         )
-    with storage.open(blob.path, "rb") as stream:
-        yield cast(BinaryIO, stream)
+    return cast(BinaryIO, storage.open(blob.path, "rb"))
+
+
+@contextmanager
+def blob_open(blob: Blob) -> Iterator[BinaryIO]:
+    """The bytes, to read.
+
+    Raises:
+        RuleBroken: ``blob.missing`` when the store has lost them.
+    """
+    with blob_stream(blob) as stream:
+        yield stream
 
 
 def blob_is_intact(blob: Blob) -> bool:

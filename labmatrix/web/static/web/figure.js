@@ -9,6 +9,7 @@
   const CONTROL_DASH = "7px,4px";
   const CONTROL_MARKER = "circle-open";
   const STEP = 0.6;
+  const HINT = "Closer in, every row of the record is drawn.";
 
   // Raised figures as characters: Plotly's own <sup> writes a style that a strict policy refuses.
   const RAISED = "⁰¹²³⁴⁵⁶⁷⁸⁹";
@@ -144,6 +145,7 @@
       this.logarithmic = ((this.payload.layout || {}).xaxis || {}).type === "log";
       this.moving = [];
       this.printing = false;
+      this.asked = 0;
     }
 
     get draw() {
@@ -173,13 +175,63 @@
       this.plot.replaceChildren();
       await Plotly.newPlot(this.plot, ...this.draw, CONFIG);
       this.addControls();
-      this.plot.on("plotly_relayout", () => this.enable());
+      this.plot.on("plotly_relayout", () => {
+        this.enable();
+        this.finer();
+      });
       this.element.dataset.drawn = "";
+      if (this.payload.finer) this.say(HINT);
+      if ((this.payload.finer || {}).at_once) this.finer();
     }
 
-    again() {
-      if ("drawn" in this.element.dataset) return Plotly.react(this.plot, ...this.draw, CONFIG);
+    async again() {
+      if (!("drawn" in this.element.dataset)) return;
+      await Plotly.react(this.plot, ...this.draw, CONFIG);
+      this.finer();
+    }
+
+    // Every row of the part in view, where payload.finer names an address that has them.
+    finer() {
+      if (!this.payload.finer) return;
+      clearTimeout(this.waiting);
+      this.waiting = setTimeout(() => this.askFiner(), 200);
+    }
+
+    async askFiner() {
+      const number = (this.asked += 1);
+      const { url, at_once: atOnce } = this.payload.finer;
+      if (!this.away && !atOnce) return this.putFiner({}, HINT);
+      this.say("Fetching every row in view …");
+      const address = new URL(url, location.href);
+      for (const name of this.away ? ["x", "y"] : []) {
+        const [low, high] = this.plot._fullLayout[`${name}axis`].range;
+        address.searchParams.set(`${name}_from`, low);
+        address.searchParams.set(`${name}_to`, high);
+      }
+      let answer;
+      try {
+        const response = await fetch(address, { headers: { Accept: "application/json" }, credentials: "same-origin" });
+        answer = await response.json();
+      } catch (error) {
+        answer = { message: "The server did not answer." };
+      }
+      if (number === this.asked) this.putFiner(answer.lines || {}, answer.words || `The coarse curve stays: ${answer.message}`);
       return undefined;
+    }
+
+    putFiner(lines, words) {
+      this.say(words);
+      const at = [...this.payload.data.keys()].filter((index) => (this.payload.data[index].meta || {}).line);
+      const points = at.map((index) => lines[this.payload.data[index].meta.line] || this.payload.data[index]);
+      return Plotly.restyle(this.plot, { x: points.map((line) => line.x), y: points.map((line) => line.y) }, at);
+    }
+
+    say(words) {
+      if (!this.words) {
+        this.words = document.createElement("output");
+        this.controls.after(this.words);
+      }
+      this.words.textContent = words;
     }
 
     fit() {
@@ -262,14 +314,17 @@
       Plotly.relayout(this.plot, update).then(() => this.enable());
     }
 
-    // Moving about makes sense only when something lies outside the view.
-    enable(moved) {
-      const now = this.ranges();
-      const away = moved || Object.entries(now).some(([name, range]) => {
+    get away() {
+      return Object.entries(this.ranges()).some(([name, range]) => {
         const was = this.start[name] || range;
         const slack = Math.abs(was[1] - was[0]) * 1e-6;
         return range.some((value, at) => Math.abs(value - was[at]) > slack);
       });
+    }
+
+    // Moving about makes sense only when something lies outside the view.
+    enable(moved) {
+      const away = moved || this.away;
       for (const button of this.moving) button.hidden = !away;
     }
   }

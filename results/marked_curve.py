@@ -1,0 +1,180 @@
+"""The measured curve of one record with the points that made its numbers, as data to draw."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+from urllib.parse import urlencode
+
+from django.urls import reverse
+
+from results.models import Metric, Reduction
+
+Payload = dict[str, Any]
+# More names than these would cover the curve; the table below the figure has them all.
+_NAMES_SHOWN = 8
+_MARGIN = 0.04
+
+
+def axis(title: str, values: Iterable[float | None] = (), *, zero: bool = False) -> dict[str, Any]:
+    """An axis with its title; with values also the range that holds them.
+
+    Args:
+        title: quantity and unit.
+        values: everything that is drawn; None for a gap.
+        zero: begin at zero where nothing lies clearly below it.
+    """
+    known = [value for value in values if value is not None]
+    found: dict[str, Any] = {"title": {"text": title}}
+    if not known:
+        return found
+    low, high = min(known), max(known)
+    span = (high - low) or abs(high) or 1.0
+    start = low - _MARGIN * span
+    if zero and low > -_MARGIN * span / 2:
+        start = 0.0
+    return found | {"range": [start, high + _MARGIN * span]}
+
+
+def marked_curve(reduction: Reduction, chosen: Mapping[str, Any] | None = None) -> Payload:
+    """The curve of a reduction; looking closer fetches every row in view.
+
+    Args:
+        reduction: whose curve and marks.
+        chosen: the point of one metric, drawn alone and named "this number".
+    """
+    lines = _lines(reduction)
+    marks = [chosen] if chosen else [m for m in reduction.marks if m]
+    name = "this number" if chosen else "found points"
+    traces = [*lines, *([_marks(marks, name)] if marks else [])]
+    return _payload(reduction, traces, {"url": _address(reduction)})
+
+
+def _lines(reduction: Reduction) -> list[dict[str, Any]]:
+    curve, reduced = reduction.curve, reduction.curve.get("reduced")
+    look = {"role": "raw"} if reduced else {"level": 0}
+    raw = {
+        "x": curve["x"],
+        "y": curve["y"],
+        "name": "as measured",
+        "meta": {**look, "line": "raw"},
+    }
+    if not reduced:
+        return [raw]
+    name = "after zero, seating and settlement"
+    return [raw, {**reduced, "name": name, "meta": {"level": 0, "line": "reduced"}}]
+
+
+def _payload(
+    reduction: Reduction, traces: list[dict[str, Any]], finer: Mapping[str, Any]
+) -> Payload:
+    curve = reduction.curve
+    is_load = curve["y_title"].startswith("load")
+    x = [value for trace in traces for value in trace["x"]]
+    y = [value for trace in traces for value in trace["y"]]
+    layout = {
+        "xaxis": axis(_title(curve["x_title"]), x, zero=is_load),
+        "yaxis": axis(_title(curve["y_title"]), y, zero=is_load),
+    }
+    kind = "load-deflection" if is_load else ""
+    return {"data": traces, "layout": layout, "kind": kind, "finer": dict(finer)}
+
+
+def _address(reduction: Reduction, **rows: int) -> str:
+    path = reverse("api:record-curve", args=[reduction.record_id])
+    return f"{path}?{urlencode({'key': reduction.key, **rows})}"
+
+
+def _title(text: str) -> str:
+    return (text[:1].upper() + text[1:]).replace("[", "(").replace("]", ")")
+
+
+def _marks(points: Sequence[Mapping[str, Any]], name: str) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "x": [p["deflection_mm"] for p in points],
+        "y": [p["load_kn"] for p in points],
+        "text": [p["label"] for p in points],
+        "name": name,
+        "meta": {"role": "mark"},
+    }
+    if len(points) > _NAMES_SHOWN:
+        return found | {"mode": "markers"}
+    return found | {"textposition": _name_places(points)}
+
+
+def _name_places(points: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Where each name stands: off the rising and the falling branch, and off the next name."""
+    x = [p["deflection_mm"] for p in points]
+    peak = max(range(len(points)), key=lambda k: points[k]["load_kn"])
+    near = 0.3 * (max(x) - min(x))
+    places = ["bottom right" if x[k] < x[peak] else "bottom left" for k in range(len(points))]
+    rising = sorted((k for k in range(len(points)) if x[k] < x[peak]), key=lambda k: x[k])
+    for k, following in itertools.pairwise(rising):
+        if x[following] - x[k] < near and places[k] == "bottom right" and x[k] > near / 2:
+            places[k] = "top left"
+    places[peak] = "top center"
+    return places
+
+
+def cycle_curve(metric: Metric) -> Payload | None:
+    """The load cycle of a metric alone, every row of it; None where the metric has none.
+
+    The rows are those from before the valley of the cycle to after its end, as far as its valley
+    and peak tell.
+    """
+    reduction = metric.reduction
+    ends = [m for m in reduction.marks if m and m["label"].endswith(f" of cycle {metric.at}")]
+    if metric.at is None or len(ends) < 2:
+        return None
+    first, half = min(m["index"] for m in ends), abs(ends[0]["index"] - ends[1]["index"])
+    last = first + 2 * half + half // 2
+    rows = {"from_row": max(0, first - half // 2), "to_row": last}
+    curve = reduction.curve
+    inside = [k for k, row in enumerate(curve["rows"]) if rows["from_row"] <= row <= last]
+    line = {name: [curve[name][k] for k in inside] for name in ("x", "y")}
+    name = f"load cycle {metric.at}, as measured"
+    traces = [
+        {**line, "name": name, "meta": {"level": 0, "line": "raw"}},
+        _marks(ends, "valley and peak"),
+    ]
+    return _payload(reduction, traces, {"url": _address(reduction, **rows), "at_once": True})
+
+
+def curve_caption(reduction: Reduction, chosen: str = "") -> str:
+    """What the figure shows, in a sentence or two.
+
+    Args:
+        reduction: with its record and subject.
+        chosen: the name of the one number that is marked; empty where all points are.
+    """
+    curve = reduction.curve
+    y, x = (curve[f"{name}_title"].partition(" [")[0] for name in ("y", "x"))
+    subject = reduction.record.subject.code
+    found = f"the point of {chosen}" if chosen else "the points found"
+    marked = f", with {found}" if any(reduction.marks) else ""
+    drawn, rows = len(curve["rows"]), curve["of_rows"]
+    how = f"all {rows} rows" if drawn == rows else f"{drawn} of {rows} rows, every extreme kept"
+    closer = "" if drawn == rows else "; looking closer fetches every row"
+    words = f"{y} over {x} of {subject}{marked}. One specimen, {how}{closer}."
+    return words[:1].upper() + words[1:]
+
+
+def marks_table(reduction: Reduction, ending: str = "") -> dict[str, Any]:
+    """The found points as a table: the figure's alternative in words.
+
+    Args:
+        reduction: whose points.
+        ending: only those whose label ends so.
+    """
+    marks = [m for m in reduction.marks if m and m["label"].endswith(ending)]
+    return {
+        "caption": "Points found on the curve.",
+        "columns": [
+            {"label": "Point", "kind": "text"},
+            {"label": "Row of the record", "digits": 12},
+            {"label": "Deflection", "unit": "mm", "digits": 6},
+            {"label": "Load", "unit": "kN", "digits": 6},
+        ],
+        "rows": [[m["label"], m["index"], m["deflection_mm"], m["load_kn"]] for m in marks],
+    }

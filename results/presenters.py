@@ -1,0 +1,180 @@
+"""Numbers, settings and maps as the pages of this room put them into words and rows."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from django.urls import reverse
+
+from labmatrix.evidence.reading.preview import ColumnLook
+from results.domain.small_curve import Frame, path_of
+from results.models import Metric, Reduction
+from results.services.methods import method_named
+from specimens.domain.wording import Said, payload_said
+
+_PLOT_WIDTH, _PLOT_HEIGHT = 260.0, 64.0
+
+
+_ORDER = (
+    "first_crack_load", "first_crack_deflection", "yield_load", "yield_deflection", "peak_load",
+    "peak_deflection", "ultimate_deflection", "initial_stiffness", "cracked_stiffness",
+    "post_yield_stiffness", "ductility_deflection", "energy_to_yield", "energy_to_peak",
+    "energy_to_ultimate", "energy_to_end", "ductility_energy", "cycle_peak_load",
+    "cycle_valley_load", "secant_stiffness", "stiffness_ratio", "stiffness_loss", "loop_energy",
+    "residual_deflection", "residual_drift", "frequency", "load_error",
+)  # fmt: skip
+
+
+def in_order(metrics: Iterable[Metric]) -> list[Metric]:
+    """Numbers as a test goes on: first crack, yield, peak, ultimate, stiffness, energy."""
+    places = {name: place for place, name in enumerate(_ORDER)}
+    return sorted(metrics, key=lambda m: (places.get(m.name, 99), m.name, m.method, m.at or 0))
+
+
+def words_of(name: str) -> str:
+    """``peak_load`` as a person says it."""
+    return name.replace("_", " ")
+
+
+def metric_words(metric: Metric) -> str:
+    """A number's name with its method and load cycle."""
+    method = f" ({metric.method})" if metric.method else ""
+    at = f" at load cycle {metric.at}" if metric.at is not None else ""
+    return f"{words_of(metric.name)}{method}{at}"
+
+
+def metric_cell(metric: Metric) -> dict[str, Any]:
+    """A number as a cell of a data table that leads to its page."""
+    return {
+        "value": metric.value,
+        "u": metric.u,
+        "bound": metric.bound,
+        "url": reverse("results:metric", args=[metric.pk]),
+    }
+
+
+def cycles_table(metrics: Iterable[Metric]) -> dict[str, Any] | None:
+    """Numbers by load cycle: a row for each cycle, a column for each name and method."""
+    by_cycle: dict[int, dict[tuple[str, str], Metric]] = {}
+    columns: dict[tuple[str, str], str] = {}
+    for metric in metrics:
+        if metric.at is None:
+            continue
+        key = (metric.name, metric.method)
+        columns.setdefault(key, metric.unit)
+        by_cycle.setdefault(metric.at, {})[key] = metric
+    if not by_cycle:
+        return None
+    return {
+        "caption": "Numbers by load cycle; each leads to where it comes from.",
+        "columns": [
+            {"label": "Load cycle", "digits": 15},
+            *(
+                {"label": f"{words_of(name)}{f', {method}' if method else ''}", "unit": unit}
+                for (name, method), unit in columns.items()
+            ),
+        ],
+        "rows": [
+            [at, *(metric_cell(found[key]) if key in found else None for key in columns)]
+            for at, found in sorted(by_cycle.items())
+        ],
+    }
+
+
+def setting_text(value: Any) -> str:
+    """A setting's value as it may be typed into the form, without JSON's marks where it can."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, list | tuple):
+        return ", ".join(setting_text(item) for item in value)
+    return "not given" if value is None else json.dumps(value, ensure_ascii=False)
+
+
+def settings_rows(reduction: Reduction) -> list[dict[str, Any]]:
+    """Each setting with the value used, its unit and its rule; what the record gave comes last."""
+    words = {w.name: w for w in method_named(reduction.name).settings.describe()}
+    rows = []
+    for name, value in reduction.settings.items():
+        known = words.get(name)
+        rows.append(
+            {
+                "name": words_of(name),
+                "value": setting_text(value),
+                "unit": known.unit if known and known.unit != "1" else "",
+                "rule": known.rule if known else "Found in the record.",
+                "is_default": known is not None and _same(known.default, value),
+                "is_found": known is None,
+            }
+        )
+    return sorted(rows, key=lambda row: bool(row["is_found"]))
+
+
+def _same(default: Any, value: Any) -> bool:
+    return list(default) == list(value) if isinstance(default, list | tuple) else default == value
+
+
+def zero_text(zero: Any) -> str:
+    """The zero of a channel in words."""
+    if isinstance(zero, Mapping):
+        first = zero["first"]
+        return "first reading" if first == 1 else f"mean of the first {first} readings"
+    return f"{zero:.12g}"
+
+
+def channel_rows(entries: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """A channel map's entries with sign, scale and zero in words."""
+    return [
+        {
+            **entry,
+            "sign": "as it counts" if entry["sign"] == 1 else "turned round",
+            "scale": f"{entry['scale']:.12g}",
+            "zero": zero_text(entry["zero"]),
+        }
+        for entry in entries
+    ]
+
+
+def sensor_rows(inputs: Mapping[str, Any], listed: Sequence[str]) -> list[dict[str, Any]]:
+    """Each sensor that a reduction named, with its calibration and what it measured.
+
+    Args:
+        inputs: of the reduction.
+        listed: serials that the laboratory has a page for.
+    """
+    entries = inputs["channel_map"]["entries"]
+    return [
+        {
+            **row,
+            "columns": [e["column"] for e in entries if e.get("sensor") == row["sensor"]],
+            "is_listed": row["sensor"] in listed,
+        }
+        for row in inputs["calibrations"]
+    ]
+
+
+def history_rows(reductions: Iterable[Reduction]) -> list[dict[str, Any]]:
+    """Reductions of one record with the settings that were asked for, in words."""
+    return [
+        {"reduction": row, "asked": payload_said(json.loads(row.inputs)["settings"])}
+        for row in reductions
+    ]
+
+
+def member_said(inputs: Mapping[str, Any]) -> tuple[Said, ...]:
+    """The specimen as measured, as it stood among the inputs."""
+    return payload_said(dict(sorted(inputs["specimen"].get("member", {}).items())))
+
+
+def column_drawing(column: ColumnLook) -> dict[str, Any]:
+    """One column over its rows, as the path of a small drawing with its limits."""
+    low, high = column.minimum, column.maximum
+    found: dict[str, Any] = {"width": _PLOT_WIDTH, "height": _PLOT_HEIGHT, "path": ""}
+    if low is None or high is None or len(column.plot_rows) == 0:
+        return found
+    first, last = int(column.plot_rows[0]), int(column.plot_rows[-1])
+    frame = Frame(float(max(last - first, 1)), (high - low) or 1.0, _PLOT_WIDTH, _PLOT_HEIGHT)
+    rows = [float(row - first) for row in column.plot_rows]
+    values = [float(value - low) for value in column.plot_values]
+    return found | {"path": path_of(rows, values, frame, at_most=400)}
