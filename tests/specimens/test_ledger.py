@@ -9,6 +9,7 @@ from django.core.checks import run_checks
 from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 
+from labmatrix.evidence import guards
 from labmatrix.evidence.guards import (
     guards_are_in_place,
     guards_install,
@@ -122,6 +123,11 @@ def test_one_lost_guard_is_named(life):
     assert "migrate" in (message.hint or "")
     guards_install()
     assert guards_missing() == []
+
+
+def test_a_table_that_is_still_to_be_migrated_does_not_keep_migrate_from_running(life, monkeypatch):
+    monkeypatch.setattr(guards, "_protected", [*protected_tables(), "results_of_tomorrow"])
+    assert guards_are_in_place(databases=["default"]) == []
 
 
 def findings() -> list[tuple[int, str]]:
