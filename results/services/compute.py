@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-import dataclasses
+import hashlib
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, BinaryIO, cast
 
 import numpy as np
 
 from labmatrix.evidence.domain.channel_map import ChannelMap
-from labmatrix.evidence.domain.channels import Channel, Channels, apply_map
+from labmatrix.evidence.domain.channels import Channels, apply_map
 from labmatrix.evidence.models import Blob
 from labmatrix.evidence.reading.open_table import read_table
 from labmatrix.evidence.reading.table import RawTable
 from labmatrix.evidence.services.blob import blob_open
+from labmatrix.evidence.services.job_folder import WorkFolder
 from labmatrix.kernel.canonical import content_key
 from results.domain.curve import kept_rows
-from results.domain.reduction.outcome import Found, Outcome, Table
+from results.domain.reduction import cyclic
+from results.domain.reduction.outcome import Found, Outcome
+from results.services.calibrated import calibrated
+from results.services.cycle_table import table_write
+from results.services.cyclic_record import cyclic_record
 from results.services.inputs import calibration_factors
 from results.services.methods import drawn_channels, method_named
 
@@ -30,12 +36,28 @@ _READ_SHARE = 0.7
 
 @dataclass(frozen=True)
 class Computed:
-    """What a reduction gives, ready to be stored."""
+    """What a reduction gives, ready to be stored.
+
+    Attributes:
+        key: of its inputs.
+        outcome: numbers and remarks.
+        warnings: what reading and reducing met, JSON-ready.
+        curve: the light curve, JSON-ready.
+        table: the table of cycles or of the envelope, in the folder of the work; None without.
+    """
 
     key: str
     outcome: Outcome
     warnings: list[dict[str, Any]]
     curve: dict[str, Any]
+    table: Path | None
+
+    def table_sha256(self) -> str | None:
+        """The hash by which the store would keep the table."""
+        if self.table is None:
+            return None
+        with self.table.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def metric_id(key: str, found: Found) -> uuid.UUID:
@@ -58,18 +80,6 @@ def _tables(inputs: Mapping[str, Any], report: Report) -> dict[str, RawTable]:
     return tables
 
 
-def _calibrated(channels: Channels, factors: Mapping[str, float]) -> Channels:
-    """Multiply each channel by its sensor's calibration factor."""
-
-    def corrected(channel: Channel) -> Channel:
-        factor = factors.get(channel.sensor or "", 1.0)
-        if factor == 1.0:
-            return channel
-        return dataclasses.replace(channel, values=channel.values * factor)
-
-    return Channels(tuple(corrected(channel) for channel in channels.channels))
-
-
 def channels_of(inputs: Mapping[str, Any], report: Report) -> tuple[Channels, list[dict[str, Any]]]:
     """Channels in base units, calibrated, and what reading met.
 
@@ -83,7 +93,7 @@ def channels_of(inputs: Mapping[str, Any], report: Report) -> tuple[Channels, li
         for name, table in tables.items()
         for warning in table.warnings
     ]
-    return _calibrated(channels, calibration_factors(inputs)), warnings
+    return calibrated(channels, calibration_factors(inputs)), warnings
 
 
 def _curve(channels: Channels, outcome: Outcome) -> dict[str, Any]:
@@ -114,27 +124,47 @@ def _reduced(outcome: Outcome) -> dict[str, list[float]] | None:
     return {"x": _rounded(x[rows]), "y": _rounded(y[rows])}
 
 
-def compute(inputs: Mapping[str, Any], report: Report) -> Computed:
+def compute(inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> Computed:
     """Do a reduction from its inputs alone.
 
     Args:
         inputs: as ``reduction_inputs`` gives them, or as stored with a reduction.
         report: told the share done and what is being done.
+        folder: for the table, and for what long work keeps of itself.
 
     Raises:
         UserError: why the record cannot be reduced.
     """
+    if inputs["reduction"]["name"] == cyclic.REDUCTION:
+        found = cyclic_record(inputs, report, folder)
+        report(0.95, "writing")
+        return _computed(inputs, found.outcome, found.warnings, found.curve, found.table)
     channels, warnings = channels_of(inputs, report)
     report(_READ_SHARE, "reducing")
     method = method_named(inputs["reduction"]["name"])
     outcome = method.reduce(channels, inputs)
     report(0.95, "writing")
+    table = None
+    if outcome.table is not None:
+        table = folder.path / "table.parquet"
+        table_write(table, [outcome.table])
+    return _computed(inputs, outcome, warnings, _curve(channels, outcome), table)
+
+
+def _computed(
+    inputs: Mapping[str, Any],
+    outcome: Outcome,
+    warnings: list[dict[str, Any]],
+    curve: dict[str, Any],
+    table: Path | None,
+) -> Computed:
     notes = [{"code": note.code, "message": note.message} for note in outcome.warnings]
     return Computed(
         key=content_key(inputs),
         outcome=outcome,
         warnings=[*warnings, *notes, *_uncalibrated(inputs)],
-        curve=_curve(channels, outcome),
+        curve=curve,
+        table=table,
     )
 
 
@@ -146,20 +176,8 @@ def _uncalibrated(inputs: Mapping[str, Any]) -> list[dict[str, Any]]:
     return [{"code": "record.sensor-uncalibrated", "message": words}]
 
 
-def table_bytes(table: Table) -> bytes:
-    """A table of cycles or of the envelope as Parquet, for the store."""
-    import io
-
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
-    sink = io.BytesIO()
-    pq.write_table(pa.table({k: pa.array(v) for k, v in table.items()}), sink, compression="zstd")
-    return sink.getvalue()
-
-
 def table_columns(stream: BinaryIO) -> dict[str, list[Any]]:
-    """What ``table_bytes`` wrote."""
+    """A stored table, column by column."""
     import pyarrow.parquet as pq
 
     return cast("dict[str, list[Any]]", pq.read_table(stream).to_pydict())

@@ -31,12 +31,16 @@ class Method(Protocol):
         ...
 
 
-def _main(channels: Channels, quantity: str) -> Channel:
-    """The channel of a quantity that counts: the one at mid-span where there are several."""
-    at_mid_span = [c for c in channels.all(quantity) if c.place in (None, "mid-span", "actuator")]
-    if len(at_mid_span) == 1:
-        return at_mid_span[0]
-    return channels.one(quantity)
+def main_channel(channels: Channels, quantity: str) -> Channel:
+    """The channel of a quantity that counts: the one at mid-span where there are several.
+
+    Raises:
+        ShapeError: ``channels.quantity-missing`` or ``channels.ambiguous``.
+    """
+    central = [c for c in channels.all(quantity) if c.place in (None, "mid-span", "actuator")]
+    if len(central) > 1 and all(c.place for c in central):
+        central = [c for c in central if c.place == "mid-span"]
+    return central[0] if len(central) == 1 else channels.one(quantity)
 
 
 class BreakMethod:
@@ -48,7 +52,7 @@ class BreakMethod:
 
     def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
         """Cracking, yield, peak, ultimate, stiffness, ductility and energy."""
-        load, deflection = _main(channels, "load"), _main(channels, "deflection")
+        load, deflection = main_channel(channels, "load"), main_channel(channels, "deflection")
         specimen = inputs["specimen"]
         member = specimen.get("member", {})
         strains = [c for c in channels.all("strain") if c.place and c.place.startswith("bar")]
@@ -80,7 +84,7 @@ class CyclicMethod:
 
     def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
         """Stiffness, energy and residual deflection by load cycle."""
-        load, deflection = _main(channels, "load"), _main(channels, "deflection")
+        load, deflection = main_channel(channels, "load"), main_channel(channels, "deflection")
         return cyclic.reduce_cyclic(
             load_kn=load.values,
             deflection_mm=deflection.values,
@@ -131,7 +135,7 @@ def drawn_channels(
     """
     loads, deflections = channels.all("load"), channels.all("deflection")
     if loads and deflections:
-        y, x = _main(channels, "load"), _main(channels, "deflection")
+        y, x = main_channel(channels, "load"), main_channel(channels, "deflection")
         if y.file == x.file:
             return x.values, y.values, "deflection [mm]", "load [kN]"
     first = (

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from labmatrix.evidence.services.job_folder import passing_folder
 from results.models import Metric, Reduction
 from results.services.compute import compute, metric_id
 from results.services.reduce import environment_hash
@@ -44,7 +45,9 @@ def reduction_rebuild(reduction: Reduction) -> Rebuilt:
     Raises:
         UserError: its inputs cannot be read any more.
     """
-    computed = compute(json.loads(reduction.inputs), lambda share, words: None)
+    with passing_folder() as folder:
+        computed = compute(json.loads(reduction.inputs), lambda share, words: None, folder)
+        table = computed.table_sha256()
     exact = reduction.environment == environment_hash()
     stored = {metric.id: metric for metric in Metric.objects.filter(reduction=reduction)}
     found = {metric_id(computed.key, f): f for f in computed.outcome.metrics}
@@ -61,6 +64,8 @@ def reduction_rebuild(reduction: Reduction) -> Rebuilt:
             differences.append(
                 f"{new.name} (at {new.at}) was {old.value!r} and is now {new.value!r}"
             )
+    if exact and table != reduction.table_id:
+        differences.append(f"the table has the hash {table}, stored is {reduction.table_id}")
     return Rebuilt(reduction, len(found), exact, tuple(differences))
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import io
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import lru_cache
@@ -11,15 +10,16 @@ from importlib import metadata
 from typing import Any
 
 from labmatrix import __version__
-from labmatrix.evidence.models import Record
+from labmatrix.evidence.models import Blob, Record
 from labmatrix.evidence.registry import JobRun
 from labmatrix.evidence.services.blob import blob_put
+from labmatrix.evidence.services.job_folder import JobFolder
 from labmatrix.kernel.canonical import canonical_json, content_key
 from labmatrix.kernel.clock import now as clock_now
 from labmatrix.kernel.errors import UserError
 from results.domain.reduction.outcome import Found, Point
 from results.models import Metric, Reduction
-from results.services.compute import Computed, compute, metric_id, table_bytes
+from results.services.compute import Computed, compute, metric_id
 from results.services.inputs import reduction_inputs
 
 
@@ -39,12 +39,15 @@ class ReduceHandler:
         Record.objects.filter(pk=record.pk).update(status=Record.Status.READING)
         run.report(0.0, "reading")
         inputs = reduction_inputs(record)
-        there = Reduction.objects.filter(key=content_key(inputs), record=record).first()
+        key = content_key(inputs)
+        there = Reduction.objects.filter(key=key, record=record).first()
         why = str(run.payload["why"])
         if there is not None:
             return lambda: _make_current(record, there, why=why, now=clock_now())
-        computed = compute(inputs, _reporter(record, run))
-        return lambda: _write(record, inputs, computed, why=why, now=clock_now())
+        folder = JobFolder(run.job_id, f"{key} {__version__} {environment_hash()}")
+        computed = compute(inputs, _reporter(record, run), folder)
+        table = _kept(computed, clock_now())
+        return lambda: _write(record, inputs, computed, table, why=why, now=clock_now())
 
     def refuse(self, payload: Mapping[str, Any], error: UserError) -> None:
         """Note on the record why it has no numbers; earlier ones stay as they are."""
@@ -62,6 +65,14 @@ def _reporter(record: Record, run: JobRun) -> Callable[[float, str], None]:
         run.report(share, words)
 
     return report
+
+
+def _kept(computed: Computed, now: datetime) -> Blob | None:
+    """The table among the blobs; done before the transaction, because it may be large."""
+    if computed.table is None:
+        return None
+    with computed.table.open("rb") as stream:
+        return blob_put(stream=stream, now=now)
 
 
 def _point(point: Point | None) -> dict[str, Any] | None:
@@ -91,14 +102,15 @@ def _metric(reduction: Reduction, found: Found) -> Metric:
 
 
 def _write(
-    record: Record, inputs: Mapping[str, Any], computed: Computed, *, why: str, now: datetime
+    record: Record,
+    inputs: Mapping[str, Any],
+    computed: Computed,
+    table: Blob | None,
+    *,
+    why: str,
+    now: datetime,
 ) -> None:
     outcome = computed.outcome
-    table = (
-        blob_put(stream=io.BytesIO(table_bytes(outcome.table)), now=now)
-        if outcome.table is not None
-        else None
-    )
     reduction = Reduction.objects.create(
         key=computed.key,
         record=record,

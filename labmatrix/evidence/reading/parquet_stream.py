@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -64,7 +64,7 @@ class ParquetStream:
         """Its columns."""
         return self._form.head
 
-    def pieces(self, progress: Callable[[float], None] | None = None) -> Iterator[Piece]:
+    def pieces(self, progress: Callable[[float], None] | None = None) -> Generator[Piece]:
         """The rows in order; those that another reading gave already are passed over."""
         passed, self._rows = self._rows, 0
         for batch in self._batches():

@@ -6,7 +6,7 @@ the same warnings.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Mapping
 from typing import Any, BinaryIO, Protocol
 
 import numpy as np
@@ -34,7 +34,7 @@ class Streamed(Protocol):
         """Its columns."""
         ...
 
-    def pieces(self, progress: Progress | None = None) -> Iterator[Piece]:
+    def pieces(self, progress: Progress | None = None) -> Generator[Piece]:
         """The rows in order, written time as continuous seconds.
 
         Raises:
@@ -97,7 +97,7 @@ class TextStream:
         """Its columns."""
         return self._reading.table_head
 
-    def pieces(self, progress: Progress | None = None) -> Iterator[Piece]:
+    def pieces(self, progress: Progress | None = None) -> Generator[Piece]:
         """The rows in order; see ``Streamed``."""
         for piece in self._reading.pieces(progress):
             for look, values in zip(self._looks, piece.values, strict=True):

@@ -11,13 +11,15 @@ import json
 import os
 import shutil
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Protocol
 
 from django.conf import settings
 
-_STATE = "state.json"
+_STATE, _PASSING = "state.json", "passing-"
 
 
 class WorkFolder(Protocol):
@@ -84,7 +86,12 @@ class PassingFolder:
     """
 
     def __init__(self, path: Path) -> None:
-        self.path = path
+        self._path = path
+
+    @property
+    def path(self) -> Path:
+        """The folder."""
+        return self._path
 
     def saved(self) -> dict[str, Any] | None:
         """There is none."""
@@ -92,6 +99,14 @@ class PassingFolder:
 
     def save(self, state: Mapping[str, Any]) -> None:
         """Nothing is kept."""
+
+
+@contextmanager
+def passing_folder() -> Iterator[PassingFolder]:
+    """A folder that goes when the work is done."""
+    Path(settings.PROGRESS_DIR).mkdir(parents=True, exist_ok=True)
+    with TemporaryDirectory(prefix=_PASSING, dir=settings.PROGRESS_DIR) as path:
+        yield PassingFolder(Path(path))
 
 
 def folder_of(job_id: uuid.UUID) -> Path:

@@ -45,6 +45,11 @@ class CycleFinder:
         self._soft: list[int] = []
         self._last_cycle = 0
 
+    @property
+    def held(self) -> SampleBuffer:
+        """The samples that an open cycle or its fit may need."""
+        return self._buffer
+
     def gap(self, samples: float) -> None:
         """Samples are missing here: about so many, infinite where nothing can be said.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,10 +40,16 @@ class Reference:
 
 
 class Keeper:
-    """Keeps the few cycles that metrics need while a record of any length goes by."""
+    """Keeps the few cycles that metrics need while a record of any length goes by.
 
-    def __init__(self, settings: CyclicSettings) -> None:
+    Args:
+        settings: see ``CyclicSettings``.
+        also: numbers of cycles that are checkpoints in any case, such as the first of each block.
+    """
+
+    def __init__(self, settings: CyclicSettings, also: Collection[int] = ()) -> None:
         self.settings = settings
+        self.also = frozenset(also)
         self.rows: dict[int, Row] = {}
         self.first: dict[bool, list[Row]] = {False: [], True: []}
         self.last: dict[bool, Row | None] = {False: None, True: None}
@@ -70,7 +76,13 @@ class Keeper:
             wanted |= (cycle > beyond) & (cycle % settings.checkpoint_every == 0)
         if settings.reference_cycle is not None:
             wanted |= cycle == settings.reference_cycle
+        if self.also:
+            wanted |= np.isin(cycle, sorted(self.also))
         return wanted
+
+    def is_checkpoint(self, number: int) -> bool:
+        """Whether a load cycle of this number gives metrics."""
+        return number in self.also or self.settings.is_checkpoint(number)
 
     def speed(self, *, timed: bool) -> str | None:
         """The speed whose cycles give metrics; None where it is neither given nor known."""
@@ -143,7 +155,7 @@ class _Report:
         A record that begins after an offset also gives its first cycle, so that a block recorded
         around a checkpoint is joined to the others.
         """
-        numbers = {n: r for n, r in self.keeper.rows.items() if self.settings.is_checkpoint(n)}
+        numbers = {n: r for n, r in self.keeper.rows.items() if self.keeper.is_checkpoint(n)}
         torn = sorted(n for n, row in numbers.items() if not row["whole"])
         if torn:
             self.notes.append(

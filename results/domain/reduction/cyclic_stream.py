@@ -22,7 +22,7 @@ from results.domain.reduction.cyclic_notes import record_notes
 from results.domain.reduction.cyclic_settings import CyclicSettings
 from results.domain.reduction.dropouts import DropoutFilter
 from results.domain.reduction.interruptions import GapFinder
-from results.domain.reduction.outcome import Floats, Outcome, Table
+from results.domain.reduction.outcome import Floats, Note, Outcome, Table
 from results.domain.reduction.sample_buffer import Part, SampleBuffer
 
 STATE_VERSION = 3
@@ -195,8 +195,16 @@ class CyclicStream:
         self._collect(finder)
         self.closed = True
 
-    def outcome(self, table: Table | None = None) -> Outcome:
-        """Metrics of a closed record; the table is passed on as it is.
+    @property
+    def needed_from(self) -> int:
+        """Row of the record before which no sample can belong to a cycle still to come."""
+        held = [self._head]
+        held += [self._finder.held] if self._finder else []
+        held += [self._dropouts.held] if self._dropouts else []
+        return min((int(h.whole()["row"][0]) for h in held if len(h)), default=self.rows)
+
+    def resolved(self) -> dict[str, Any]:
+        """What was chosen from a closed record and counted in it, as it goes into the settings.
 
         Raises:
             RuleBroken: the stream is still open.
@@ -213,15 +221,29 @@ class CyclicStream:
             "gaps": self._gaps.gaps,
             "backward": self._gaps.backward,
         }
-        resolved = {
+        return {
             "cycle_offset": self.cycle_offset,
             "timed": bool(self.timed),
             **self._finder.chosen.resolved(),
             **{f"count_{name}": number for name, number in count.items()},
         }
+
+    def notes(self) -> list[Note]:
+        """Remarks on a closed record as a whole.
+
+        Raises:
+            RuleBroken: the stream is still open.
+        """
         speed = self.keeper.speed(timed=bool(self.timed))
-        notes = record_notes(resolved, self.settings, self.keeper.counts, speed)
-        return self.keeper.outcome(resolved, notes, table)
+        return record_notes(self.resolved(), self.settings, self.keeper.counts, speed)
+
+    def outcome(self, table: Table | None = None) -> Outcome:
+        """Metrics of a closed record; the table is passed on as it is.
+
+        Raises:
+            RuleBroken: the stream is still open.
+        """
+        return self.keeper.outcome(self.resolved(), self.notes(), table)
 
     # -- resuming --------------------------------------------------------------------------
 

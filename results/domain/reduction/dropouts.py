@@ -123,6 +123,11 @@ class DropoutFilter:
         self._clean = 0
         self._size = 0
 
+    @property
+    def held(self) -> SampleBuffer:
+        """The samples that are not decided, and a few before them."""
+        return self._held
+
     def push(self, part: Part) -> Part:
         """Takes samples, gives those that are decided and good."""
         self._held.append(part)

@@ -1,0 +1,244 @@
+"""One pass over one file of a cyclic record, in bounded memory, to be left and taken up again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any, BinaryIO
+
+import numpy as np
+import numpy.typing as npt
+
+from labmatrix.evidence.domain.channels import BoundMap, Channel, Channels, ZeroFinder
+from labmatrix.evidence.domain.restarts import RestartTrack
+from labmatrix.evidence.reading.blocks import BLOCK_BYTES
+from labmatrix.evidence.reading.layout import Piece
+from labmatrix.evidence.reading.streamed import Streamed, open_stream
+from results.domain.curve_keeper import CurveKeeper
+from results.domain.reduction.cyclic_settings import CyclicSettings
+from results.domain.reduction.cyclic_stream import CyclicStream
+from results.services.calibrated import calibrated
+from results.services.methods import main_channel
+from results.services.row_window import RowWindow
+
+Floats = npt.NDArray[np.float64]
+Columns = dict[str, npt.NDArray[Any]]
+# For the time of some rows (s, shape (rows,)) and the part of the file that they belong to, the
+# channels that other files give there.
+Beside = Callable[[Floats | None, int], Sequence[Channel]]
+_DAY_S = 86_400.0
+COUNTER = "count"
+
+
+@dataclass(frozen=True)
+class Source:
+    """What a pass needs to know of its file.
+
+    Attributes:
+        name: of the file.
+        bound: its channels; zeros may be open.
+        factors: calibration factor of each sensor.
+        date_order: of dates that the head of the file does not prove.
+        beside: what other files give; None without such files.
+    """
+
+    name: str
+    bound: BoundMap
+    factors: Mapping[str, float]
+    date_order: str = "day first"
+    beside: Beside | None = None
+
+
+class FilePass:
+    """Samples of one file in, cycles out; see ``Source``.
+
+    Attributes:
+        stream: finds and measures the cycles, numbered from 1 in each file.
+        curve: load over deflection as measured.
+        restarts: where the file starts again.
+        carried: what else is read off at valley and peak of each cycle; JSON-ready.
+        started_at: when the file begins, s on the calendar; None without a date.
+        warnings: what reading met, once the pass has ended.
+        ended: whether the whole file went by.
+
+    Args:
+        source: the file and its channels.
+        settings: of the cyclic reduction.
+        state: where another pass over the same file stood.
+    """
+
+    def __init__(
+        self, source: Source, settings: CyclicSettings, state: Mapping[str, Any] | None = None
+    ) -> None:
+        self.source = source
+        self.stream = CyclicStream(settings)
+        self.curve = CurveKeeper()
+        self.restarts = RestartTrack()
+        self.carried: list[dict[str, Any]] | None = None
+        self.started_at: float | None = None
+        self.warnings: list[dict[str, Any]] = []
+        self.ended = False
+        self._window = RowWindow(0)
+        self._reading: dict[str, Any] | None = None
+        if state is not None:
+            self._go_on(state)
+
+    def run(
+        self, file: BinaryIO, told: Callable[[float], None], kept: Callable[[], None]
+    ) -> Iterator[Columns]:
+        """Reads on to the end of the file; gives tables of finished cycles.
+
+        Args:
+            file: the file's bytes from its beginning.
+            told: told the share of the file that was read.
+            kept: called between two pieces, when all tables given so far are accounted for and
+                ``state`` may be asked.
+
+        Raises:
+            UserError: why the file cannot be read or reduced.
+        """
+        if self.ended:
+            yield self._finished()
+            return
+        reading = self._opened(file)
+        for piece in reading.pieces(told):
+            yield self._take(piece, reading)
+            self._reading = reading.state()
+            kept()
+        self.stream.close()
+        self.warnings = [
+            {"file": self.source.name, **warning.as_dict()} for warning in reading.warnings()
+        ]
+        self.ended = True
+        yield self._finished()
+
+    def _opened(self, file: BinaryIO) -> Streamed:
+        """The reading to go on with; at the beginning the zeros are settled first."""
+        order, size = self.source.date_order, BLOCK_BYTES
+        if self._reading is not None:
+            return open_stream(file, block_bytes=size, state=self._reading)
+        finder = ZeroFinder(self.source.bound)
+        pieces = open_stream(file, date_order=order, block_bytes=size).pieces()
+        while not finder.settled and (piece := next(pieces, None)) is not None:
+            finder.feed(piece.values)
+        pieces.close()
+        file.seek(0)
+        self.source = replace(self.source, bound=finder.found())
+        return open_stream(file, date_order=order, block_bytes=size)
+
+    def _take(self, piece: Piece, reading: Streamed) -> Columns:
+        own = calibrated(self.source.bound.take(piece.values), self.source.factors)
+        load = main_channel(own, "load")
+        time = own.time_of(load)
+        starts = self._starts(time, len(load.values))
+        channels = Channels((*own.channels, *self._beside(time, starts, len(load.values))))
+        deflection = main_channel(channels, "deflection")
+        if self.carried is None:
+            self._begin(channels, load, deflection, reading)
+        names = {entry["name"] for entry in self.carried or ()}
+        carried = {carried_name(channel): channel.values for channel in channels.channels}
+        self._window.append([values for name, values in carried.items() if name in names])
+        self.stream.feed(load.values, deflection.values, time)
+        self.curve.feed(deflection.values, load.values)
+        return self._finished()
+
+    def _starts(self, time: Floats | None, size: int) -> list[tuple[int, int]]:
+        """First row within the piece, and number, of each part of the file that it touches."""
+        first, part = self.stream.rows, len(self.restarts.rows)
+        if time is None:
+            return [(0, part)]
+        found = [(row - first, part + k) for k, row in enumerate(self.restarts.feed(time), 1)]
+        return found if found and found[0][0] == 0 else [(0, part), *found]
+
+    def _beside(
+        self, time: Floats | None, starts: Sequence[tuple[int, int]], size: int
+    ) -> tuple[Channel, ...]:
+        """Channels of other files at these rows, part by part of this file."""
+        if self.source.beside is None:
+            return ()
+        ends = [row for row, _ in starts[1:]] + [size]
+        given = [
+            self.source.beside(None if time is None else time[row:end], part)
+            for (row, part), end in zip(starts, ends, strict=True)
+        ]
+        return tuple(
+            replace(parts[0], values=np.concatenate([channel.values for channel in parts]))
+            for parts in zip(*given, strict=True)
+        )
+
+    def _begin(
+        self, channels: Channels, load: Channel, deflection: Channel, reading: Streamed
+    ) -> None:
+        """Notes with the first rows what is carried along and when the file begins."""
+        used = (load, deflection)
+        others = [c for c in channels.channels if c not in used and c.quantity != "time"]
+        self.carried = [_told(channel) for channel in others]
+        self._window = RowWindow(len(others))
+        for channel in channels.channels:
+            origin = reading.origins.get(channel.column)
+            there = np.flatnonzero(np.isfinite(channel.values))
+            if channel.quantity == "time" and origin is not None and len(there):
+                days = date.fromisoformat(origin).toordinal()
+                self.started_at = days * _DAY_S + float(channel.values[there[0]])
+
+    def _finished(self) -> Columns:
+        table: Columns = dict(self.stream.finished_cycles())
+        ends = {end: self._window.at(table[f"{end}_index"]) for end in ("valley", "peak")}
+        for place, entry in enumerate(self.carried or ()):
+            for end, values in ends.items():
+                table[f"{end}_{entry['name']}"] = values[place]
+        starts = np.array(self.restarts.rows, dtype=np.int64)
+        table["part"] = np.searchsorted(starts, table["valley_index"], side="right")
+        self._window.forget_before(self.stream.needed_from)
+        return table
+
+    def state(self) -> dict[str, Any]:
+        """Where the pass stands, JSON-ready."""
+        return {
+            "zeros": [channel.zero for channel in self.source.bound.channels],
+            "date_order": self.source.date_order,
+            "stream": self.stream.state_dict(),
+            "curve": self.curve.state(),
+            "restarts": self.restarts.state(),
+            "window": self._window.state(),
+            "carried": self.carried,
+            "started_at": self.started_at,
+            "warnings": self.warnings,
+            "ended": self.ended,
+            "reading": None if self.ended else self._reading,
+        }
+
+    def _go_on(self, state: Mapping[str, Any]) -> None:
+        channels = [
+            replace(channel, zero=zero)
+            for channel, zero in zip(self.source.bound.channels, state["zeros"], strict=True)
+        ]
+        self.source = replace(
+            self.source, bound=BoundMap(tuple(channels)), date_order=state["date_order"]
+        )
+        self.stream = CyclicStream.from_state(state["stream"])
+        self.curve = CurveKeeper.from_state(state["curve"])
+        self.restarts.go_on(state["restarts"])
+        self.carried, self.started_at = state["carried"], state["started_at"]
+        self._window = RowWindow(len(self.carried or ()))
+        self._window.go_on(state["window"])
+        self.warnings, self.ended = state["warnings"], state["ended"]
+        self._reading = state["reading"]
+
+
+def carried_name(channel: Channel) -> str:
+    """What a channel is called in the table of cycles."""
+    words = [channel.quantity, channel.place or "", channel.joined_from or ""]
+    return "_".join(word.strip().replace(" ", "_").replace("-", "_") for word in words if word)
+
+
+def _told(channel: Channel) -> dict[str, Any]:
+    return {
+        "name": carried_name(channel),
+        "quantity": channel.quantity,
+        "place": channel.place,
+        "unit": channel.unit,
+        "column": channel.column.strip(),
+        "file": channel.joined_from or channel.file,
+    }
