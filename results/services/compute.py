@@ -20,13 +20,12 @@ from labmatrix.evidence.services.blob import blob_open
 from labmatrix.evidence.services.job_folder import WorkFolder
 from labmatrix.kernel.canonical import content_key
 from results.domain.curve import kept_rows
-from results.domain.reduction import cyclic
 from results.domain.reduction.outcome import Found, Outcome
 from results.services.calibrated import calibrated
 from results.services.cycle_table import table_write
 from results.services.cyclic_record import cyclic_record
 from results.services.inputs import calibration_factors
-from results.services.methods import drawn_channels, method_named
+from results.services.methods import CyclicMethod, drawn_channels, method_named
 
 Report = Callable[[float, str], None]
 _METRIC_NAMESPACE = uuid.UUID("0c1f7f3c-2f57-5f3e-8f0a-6f3f5d0b9a41")
@@ -135,13 +134,13 @@ def compute(inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> Co
     Raises:
         UserError: why the record cannot be reduced.
     """
-    if inputs["reduction"]["name"] == cyclic.REDUCTION:
+    method = method_named(inputs["reduction"]["name"])
+    if isinstance(method, CyclicMethod):
         found = cyclic_record(inputs, report, folder)
         report(0.95, "writing")
         return _computed(inputs, found.outcome, found.warnings, found.curve, found.table)
     channels, warnings = channels_of(inputs, report)
     report(_READ_SHARE, "reducing")
-    method = method_named(inputs["reduction"]["name"])
     outcome = method.reduce(channels, inputs)
     report(0.95, "writing")
     table = None

@@ -1,17 +1,13 @@
-"""The table of all load cycles of a record: gathered in parts, kept as Parquet, read by pages."""
+"""The table of all load cycles of a record: gathered in parts, kept as Parquet."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-
-from labmatrix.evidence.models import Blob
-from labmatrix.evidence.services.blob import blob_open
 
 Columns = Mapping[str, npt.NDArray[Any]]
 # Rows of a row group; also how many cycles wait in memory before they go to a part of their own.
@@ -139,52 +135,3 @@ def _groups(tables: Iterable[Columns]) -> Iterator[Columns]:
 
 def _rows(table: Columns) -> int:
     return len(next(iter(table.values()), ()))
-
-
-def table_page(
-    blob: Blob, *, first: int, last: int, at_most: int
-) -> tuple[list[str], list[list[Any]], int]:
-    """Cycles of a stored table by their numbers.
-
-    Only the row groups that hold them are read.
-
-    Args:
-        blob: a table of cycles.
-        first, last: numbers of load cycles, both included.
-        at_most: rows that are given.
-
-    Returns:
-        Names of the columns, rows (None where a number is missing), and how many cycles of the
-        table lie between ``first`` and ``last``.
-    """
-    from pyarrow import parquet
-
-    rows: list[list[Any]] = []
-    found = 0
-    with blob_open(blob) as stream:
-        file = parquet.ParquetFile(stream)
-        names = list(file.schema_arrow.names)
-        for group in _groups_between(file.metadata, names.index("cycle"), first, last):
-            cycle = file.read_row_group(group, columns=["cycle"]).column(0).to_numpy()
-            places = np.flatnonzero((cycle >= first) & (cycle <= last))
-            found += len(places)
-            wanted = places[: at_most - len(rows)]
-            if len(wanted):
-                taken = file.read_row_group(group).take(wanted)
-                rows += [
-                    [_plain(value) for value in row]
-                    for row in zip(*(taken.column(k).to_pylist() for k in range(len(names))),
-                                   strict=True)
-                ]  # fmt: skip
-    return names, rows, found
-
-
-def _groups_between(metadata: Any, column: int, first: int, last: int) -> Iterator[int]:
-    for group in range(metadata.num_row_groups):
-        told = metadata.row_group(group).column(column).statistics
-        if told is None or not told.has_min_max or (told.min <= last and told.max >= first):
-            yield group
-
-
-def _plain(value: Any) -> Any:
-    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -15,8 +15,8 @@ from results.domain.reduction.outcome import Outcome
 from results.domain.reduction.settings import ReductionSettings
 
 
-class Method(Protocol):
-    """One reduction as the pipeline sees it."""
+class TableMethod(Protocol):
+    """A reduction of whole channels, as the pipeline sees it."""
 
     name: str
     version: str
@@ -76,22 +76,14 @@ class BreakMethod:
 
 
 class CyclicMethod:
-    """A record of load cycles."""
+    """A record of load cycles, which goes by in pieces (``cyclic_record``)."""
 
     name = cyclic.REDUCTION
     version = cyclic.VERSION
     settings: type[ReductionSettings] = CyclicSettings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
-        """Stiffness, energy and residual deflection by load cycle."""
-        load, deflection = main_channel(channels, "load"), main_channel(channels, "deflection")
-        return cyclic.reduce_cyclic(
-            load_kn=load.values,
-            deflection_mm=deflection.values,
-            time_s=channels.time_of(load),
-            cycle_offset=int(inputs["cycle_offset"]),
-            settings=CyclicSettings.from_dict(inputs["settings"]),
-        )
+
+Method = TableMethod | CyclicMethod
 
 
 class NoSettings(ReductionSettings):

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, BinaryIO
 
+from django.conf import settings as installation
+from django.db.models import Sum
+
 from labmatrix.evidence.domain.channel_map import ChannelMap
 from labmatrix.evidence.models import (
     TESTS,
@@ -228,11 +231,18 @@ def _ask(record: Record, *, actor: str, why: str, now: datetime) -> Job:
         key=f"{JOB_KIND}:{record.id}:{number}",
         payload={"record": str(record.id), "why": why},
         now=now,
+        queue=_queue(record),
     )
     record.job = job
     record.status, record.error = Record.Status.RECEIVED, None
     record.save(update_fields=["job", "status", "error"])
     return job
+
+
+def _queue(record: Record) -> Job.Queue:
+    """Long records wait among themselves: the setting ``LONG_RECORD_BYTES`` says from what size."""
+    size = record.files.aggregate(total=Sum("blob__size_bytes"))["total"] or 0
+    return Job.Queue.LONG if size >= installation.LONG_RECORD_BYTES else Job.Queue.SHORT
 
 
 def record_reduce_again(

@@ -33,7 +33,7 @@ def csv_of(columns: Mapping[str, Floats], *, head: bool = True, digits: int = 6)
     return ("\n".join(rows) + "\n").encode()
 
 
-def columns_of(record: Record, **more: Floats) -> dict[str, Floats]:
+def columns_of(record: Record, **more: Any) -> dict[str, Floats]:
     """Time, load and deflection as a file writes them."""
     return {"time": record.time, "load": record.load, "deflection": record.deflection, **more}
 

@@ -91,7 +91,7 @@ def test_gives_what_the_reduction_gives_on_whole_arrays(tmp_path, in_small_piece
     assert found.outcome.metrics == expected.metrics
     assert found.outcome.warnings == expected.warnings
     extra = set(found.outcome.settings) - set(expected.settings)
-    assert (extra, dict(found.outcome.settings) | expected.settings) == (
+    assert (extra, {**found.outcome.settings, **expected.settings}) == (
         {"carried"}, found.outcome.settings
     )  # fmt: skip
     table = table_of(found)
@@ -107,9 +107,9 @@ def test_cut_off_after_any_piece_and_taken_up_again_it_is_the_same_to_the_last_b
 ):
     files, channels = {"a.csv": csv_of(columns_of(dirty(2)))}, MAP
     if kind == "restarts":
-        count = np.arange(len(dirty(3).load)) // 50 + 40.0
-        again = csv_of(columns_of(dirty(3), count=count), head=False)
-        first = csv_of(columns_of(dirty(2), count=np.arange(len(dirty(2).load)) // 50 + 0.0))
+        count = np.arange(len(dirty(3).load)) // 50
+        again = csv_of(columns_of(dirty(3), count=count + 40.0), head=False)
+        first = csv_of(columns_of(dirty(2), count=count[: len(dirty(2).load)] + 0.0))
         files = {"a.csv": first + again}
         channels = [*MAP, {"column": "count", "quantity": "count", "unit": "1"}]
     if kind == "two files":
