@@ -5,9 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
 from labmatrix.kernel.errors import RangeError, ShapeError
+from labmatrix.kernel.units import convert
+
+# The ending of a field's name and its unit, the longer ending first.
+_ENDINGS: Mapping[str, str] = MappingProxyType(
+    {
+        "_knm": "kN·m",
+        "_kn": "kN",
+        "_mm2": "mm²",
+        "_mm": "mm",
+        "_mpa": "MPa",
+        "_hz": "Hz",
+    }
+)
 
 
 def number(
@@ -95,6 +109,17 @@ class Fields:
         self.seen.add(name)
         return self.source.get(name)
 
+    def _in_unit(self, name: str) -> Any:
+        """The value, converted where it came as {value, unit}."""
+        value = self._get(name)
+        if not isinstance(value, Mapping):
+            return value
+        part = Fields.of(value, f"{self.path}{name}")
+        amount, unit = part.number("value"), part.text("unit")
+        part.finish()
+        wanted = next((u for ending, u in _ENDINGS.items() if name.endswith(ending)), "1")
+        return convert(amount, unit, wanted)
+
     def _missing(self, name: str, wanted: str) -> ShapeError:
         return ShapeError(
             "input.missing",
@@ -111,8 +136,8 @@ class Fields:
         high: float = math.inf,
         above: bool = False,
     ) -> float:
-        """A number, see :func:`number`; its unit is the ending of its name."""
-        value = self._get(name)
+        """A number in the unit that ends its name, or {value, unit} in any unit of its kind."""
+        value = self._in_unit(name)
         if value is None and default is None:
             raise self._missing(name, f"a number {_allowed(low, high, above, '')}")
         if value is None:
@@ -122,8 +147,8 @@ class Fields:
     def maybe_number(
         self, name: str, *, low: float = -math.inf, high: float = math.inf, above: bool = False
     ) -> float | None:
-        """A number, or None when it is missing or null."""
-        value = self._get(name)
+        """As :meth:`number`, or None when it is missing or null."""
+        value = self._in_unit(name)
         if value is None:
             return None
         return number(f"{self.path}{name}", value, low=low, high=high, above=above)
