@@ -1,6 +1,7 @@
 """Persistent things of this room, one noun a file."""
 
+from results.models.prediction import Prediction
 from results.models.reduction import Metric, Reduction
 from results.models.release import Release
 
-__all__ = ["Metric", "Reduction", "Release"]
+__all__ = ["Metric", "Prediction", "Reduction", "Release"]

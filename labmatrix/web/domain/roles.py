@@ -28,6 +28,7 @@ class Action(StrEnum):
     LOG_EVENT = "log events"
     UPLOAD_RECORD = "upload records"
     ASK_REDUCTION = "ask for another reduction"
+    ASK_PREDICTION = "ask for predictions"
     JUDGE = "judge a deviation"
     RELEASE = "release results"
     SEE_MACHINES = "see machines and sensors"
@@ -45,6 +46,7 @@ ALLOWED: Mapping[Action, frozenset[Role]] = MappingProxyType(
         Action.LOG_EVENT: frozenset({_L, _M, _T}),
         Action.UPLOAD_RECORD: frozenset({_L, _M, _T}),
         Action.ASK_REDUCTION: frozenset({_L, _M}),
+        Action.ASK_PREDICTION: frozenset({_L, _M}),
         Action.JUDGE: frozenset({_L}),
         Action.RELEASE: frozenset({_L}),
         Action.SEE_MACHINES: frozenset({_L, _M, _T}),
