@@ -11,6 +11,8 @@ Array = NDArray[np.float64]
 
 # The longest grid that is correlated at once.
 MOST_SAMPLES = 1 << 21
+# A step longer than so many usual ones is a gap, across which nothing is known.
+GAP_STEPS = 10.0
 _REFINED_SAMPLES = 200_000
 _LAGS = 50
 
@@ -45,7 +47,7 @@ def on_grid(trace: LoadTrace, step: float) -> tuple[Array, Array]:
     load = np.interp(grid, trace.time, trace.load)
     after = np.searchsorted(trace.time, grid).clip(1, len(trace.time) - 1)
     wide = trace.time[after] - trace.time[after - 1]
-    known = (wide <= 10.0 * max(step, trace.step)).astype(np.float64)
+    known = (wide <= GAP_STEPS * max(step, trace.step)).astype(np.float64)
     return load, known
 
 
@@ -186,14 +188,29 @@ def common_loads(
     """Both loads, each as its mean over two of the longer steps, in the common time, and that time.
 
     Without the mean, a point between two samples would carry less noise than one on a sample, and
-    the best fit would lean towards it.
+    the best fit would lean towards it. Where either load has a gap, nothing is compared.
     """
     width = 2.0 * max(reference.step, other.step)
     coarser = other.time + offset if other.step >= reference.step else reference.time
     start = max(reference.time[0], other.time[0] + offset) + width / 2
     stop = min(reference.time[-1], other.time[-1] + offset) - width / 2
-    at = _thinned(coarser[(coarser >= start) & (coarser <= stop)])
+    at = coarser[(coarser >= start) & (coarser <= stop)]
+    at = at[_without_gap(reference, at, width) & _without_gap(other, at - offset, width)]
+    at = _thinned(at)
     return _mean_around(reference, at, width), _mean_around(other, at - offset, width), at
+
+
+def _without_gap(trace: LoadTrace, at: Array, width: float) -> NDArray[np.bool_]:
+    """Where no step of the trace within ``width`` around a time is longer than ten usual ones."""
+    wide = np.diff(trace.time) > GAP_STEPS * trace.step
+    if not wide.any():
+        return np.ones(len(at), dtype=np.bool_)
+    before = np.concatenate(([0], np.cumsum(wide)))
+    last = len(trace.time) - 1
+    low = np.searchsorted(trace.time, at - width / 2, side="right").clip(1, last) - 1
+    high = np.searchsorted(trace.time, at + width / 2, side="left").clip(1, last)
+    clear: NDArray[np.bool_] = before[high] == before[low]
+    return clear
 
 
 def _mean_around(trace: LoadTrace, at: Array, width: float) -> Array:
