@@ -113,7 +113,8 @@ def test_a_route_is_read_for_what_loads_the_member():
         ]
     )  # fmt: skip
     assert (protocol.plies, protocol.pre_crack_kn, protocol.installed_knm) == (2, 20.0, 5.0)
-    assert protocol.sustained is not None and protocol.cycling is not None
+    assert protocol.sustained is not None
+    assert protocol.cycling is not None
     assert protocol.sustained.kn({"control": 75.0, "own": 90.0}) == pytest.approx(30.0)
     assert protocol.cycling.largest.kn({"control": 75.0, "own": 90.0}) == 40.0
 
