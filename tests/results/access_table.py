@@ -1,0 +1,36 @@
+"""Who gets what of this room: method, path, and the status for each role."""
+
+from __future__ import annotations
+
+from tests.results import access_release
+from tests.specimens.access_table import Access
+
+_ANYONE = (200, 200, 200, 200, 200)
+_WORK = (200, 200, 200, 404, 404)
+_STAFF = (200, 200, 200, 404, 200)  # of the laboratory: the stranger leads another programme
+_R, _A = "/records/{record}", "/api/records/{record}"
+
+OWN: tuple[Access, ...] = (
+    Access("GET", "/records/", (*_ANYONE, 302)),
+    Access("GET", "/records/new/", (*_STAFF, 302)),
+    Access("GET", f"{_R}/", (*_WORK, 302)),
+    Access("GET", f"{_R}/map/", (200, 200, 404, 404, 404, 302)),
+    Access("GET", f"{_R}/table/", (*_WORK, 302)),
+    Access("GET", f"{_R}/files/0/", (*_WORK, 302)),
+    Access("GET", "/metrics/{metric}/", (*_WORK, 302)),
+    Access("GET", "/series/{series}/plate/", (*_WORK, 302)),
+    Access("GET", "/series/{series}/comparison/", (*_WORK, 302)),
+    Access("GET", "/specimens/{specimen}/life/", (*_WORK, 302)),
+    Access("GET", "/api/records/", (*_ANYONE, 401)),
+    Access("GET", f"{_A}/", (*_WORK, 401)),
+    Access("GET", f"{_A}/curve/", (*_WORK, 401)),
+    # A break record has no load cycles; whoever may see it is told so.
+    Access("GET", f"{_A}/cycles/", (404, 404, 404, 404, 404, 401)),
+    Access("POST", f"{_A}/reduce/", (202, 202, 404, 404, 404, 401), {"why": "again"}),
+    Access("GET", "/api/jobs/", (*_STAFF, 401)),
+    Access("GET", "/api/metrics/{metric}/", (*_WORK, 401)),
+    Access("GET", "/api/channel-maps/", (*_STAFF, 401)),
+    Access("GET", "/api/series/{series}/comparison/", (*_WORK, 401)),
+    Access("GET", "/api/series/{series}/comparison.csv", (*_WORK, 401)),
+)
+ACCESS = (*OWN, *access_release.ACCESS)
