@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
 from django.urls import reverse
 
 from labmatrix.evidence.reading.preview import ColumnLook
+from labmatrix.kernel.clock import parse_instant
 from results.domain.small_curve import Frame, path_of
 from results.models import Metric, Reduction
 from results.services.methods import method_named
@@ -147,11 +149,17 @@ def sensor_rows(inputs: Mapping[str, Any], listed: Sequence[str]) -> list[dict[s
     return [
         {
             **row,
+            "calibrated_at": _instant(row.get("calibrated_at")),
             "columns": [e["column"] for e in entries if e.get("sensor") == row["sensor"]],
             "is_listed": row["sensor"] in listed,
         }
         for row in inputs["calibrations"]
     ]
+
+
+def _instant(text: str | None) -> datetime | None:
+    """Inputs are kept as JSON, in which an instant is text."""
+    return None if text is None else parse_instant(text, argument="calibrated_at")
 
 
 def history_rows(reductions: Iterable[Reduction]) -> list[dict[str, Any]]:

@@ -10,9 +10,10 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from conditioning.services.sensor import calibration_add, sensor_add
 from labmatrix.evidence.models import ChannelMapSaved, Record
 from results.models import Metric
-from tests.results.scene import Scene, curve_csv
+from tests.results.scene import CAST_AT, Scene, curve_csv
 
 CURVE = curve_csv([(0.0, 0.0), (1.0, 15.0), (6.0, 60.0), (25.0, 72.0), (40.0, 50.0)])
 
@@ -55,6 +56,26 @@ def test_a_number_leads_to_everything_that_it_came_from(cast: Scene, client: Cli
     file = record.files.get()
     for told in (metric.reduction.key, file.blob_id, "LC-3", f"rebuild --metric {metric.id}"):
         assert told in page
+
+
+def test_a_calibrated_sensor_is_told_with_its_calibration(cast: Scene, client: Client):
+    client.force_login(cast.lead)
+    sensor = sensor_add(actor=cast.lead, serial="LC-3", quantity="load", unit="kN", now=CAST_AT)
+    calibration_add(
+        actor=cast.lead,
+        sensor=sensor,
+        calibrated_at=CAST_AT,
+        factor=1.01,
+        u_relative=0.005,
+        certificate="K-77",
+        now=CAST_AT,
+    )
+    cast.record(cast.specimen("P2-LAB").code, CURVE)
+    metric = Metric.objects.get(name="peak_load")
+    assert metric.value == pytest.approx(72.72)
+    page = client.get(f"/metrics/{metric.id}/").content.decode()
+    assert "K-77" in page
+    assert "2026-01-05" in page
 
 
 def test_looking_first_shows_the_file_with_a_proposed_map(cast: Scene, as_technician: Client):
