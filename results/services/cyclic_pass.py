@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -24,9 +25,9 @@ from results.services.row_window import RowWindow
 
 Floats = npt.NDArray[np.float64]
 Columns = dict[str, npt.NDArray[Any]]
-# For the time of some rows (s, shape (rows,)) and the part of the file that they belong to, the
-# channels that other files give there.
-Beside = Callable[[Floats | None, int], Sequence[Channel]]
+# For some rows (their time in s, the first of them, how many, and the part of the file that they
+# belong to) the channels that other files give there.
+Beside = Callable[[Floats | None, int, int, int], Sequence[Channel]]
 _DAY_S = 86_400.0
 COUNTER = "count"
 
@@ -131,7 +132,7 @@ class FilePass:
         own = calibrated(self.source.bound.take(piece.values), self.source.factors)
         load = main_channel(own, "load")
         time = own.time_of(load)
-        starts = self._starts(time, len(load.values))
+        starts = self._starts(time)
         channels = Channels((*own.channels, *self._beside(time, starts, len(load.values))))
         deflection = main_channel(channels, "deflection")
         if self.carried is None:
@@ -143,7 +144,7 @@ class FilePass:
         self.curve.feed(deflection.values, load.values)
         return self._finished()
 
-    def _starts(self, time: Floats | None, size: int) -> list[tuple[int, int]]:
+    def _starts(self, time: Floats | None) -> list[tuple[int, int]]:
         """First row within the piece, and number, of each part of the file that it touches."""
         first, part = self.stream.rows, len(self.restarts.rows)
         if time is None:
@@ -158,9 +159,10 @@ class FilePass:
         if self.source.beside is None:
             return ()
         ends = [row for row, _ in starts[1:]] + [size]
+        first = self.stream.rows
         given = [
-            self.source.beside(None if time is None else time[row:end], part)
-            for (row, part), end in zip(starts, ends, strict=True)
+            self.source.beside(None if time is None else time[at:end], first + at, end - at, part)
+            for (at, part), end in zip(starts, ends, strict=True)
         ]
         return tuple(
             replace(parts[0], values=np.concatenate([channel.values for channel in parts]))
@@ -230,7 +232,7 @@ class FilePass:
 def carried_name(channel: Channel) -> str:
     """What a channel is called in the table of cycles."""
     words = [channel.quantity, channel.place or "", channel.joined_from or ""]
-    return "_".join(word.strip().replace(" ", "_").replace("-", "_") for word in words if word)
+    return "_".join(re.sub(r"\W+", "_", word.strip()) for word in words if word)
 
 
 def _told(channel: Channel) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ import numpy.typing as npt
 from django.conf import settings as django_settings
 
 from labmatrix.evidence.domain.channel_map import ChannelMap
-from labmatrix.evidence.domain.channels import BoundMap, bind_map
+from labmatrix.evidence.domain.channels import bind_map
 from labmatrix.evidence.models import Blob
 from labmatrix.evidence.reading.streamed import open_stream
 from labmatrix.evidence.reading.table import TableHead
@@ -25,14 +25,17 @@ from results.domain.reduction.cyclic_metrics import Keeper
 from results.domain.reduction.cyclic_settings import CyclicSettings
 from results.domain.reduction.outcome import Note, Outcome
 from results.domain.reduction.run_numbering import FileCycles, Numbering, number_cycles
+from results.services.beside import BesideFiles, files_apart
 from results.services.cycle_table import CycleParts, table_write
 from results.services.cyclic_pass import COUNTER, Columns, FilePass, Source
+from results.services.file_scan import JoinedFile
 from results.services.inputs import calibration_factors
 
 Report = Callable[[float, str], None]
 _CURVE_POINTS = 2000
 # The passes take most of the time; the rest numbers the cycles and writes their table.
 _PASS_SHARE = 0.9
+_BESIDE_SHARE = 0.4
 _REPORT_SECONDS = 0.5
 TABLE = "cycles.parquet"
 
@@ -84,11 +87,15 @@ class _Work:
         self.files: dict[str, str] = {f["name"]: f["sha256"] for f in inputs["files"]}
         self.factors = calibration_factors(inputs)
         self.bound = bind_map(self._heads(), ChannelMap.from_data(inputs["channel_map"]))
-        self.names = _files_with_cycles(self.bound, list(self.files))
+        mapped = [name for name in self.files if self.bound.of(name).channels]
+        self.names, beside = files_apart(self.bound, mapped)
+        self.beside_names = beside
+        self.beside: BesideFiles | None = None
         self.passes: list[FilePass] = []
         self.parts = CycleParts(folder.path)
         self.mark: list[str] = []
         self.saved_at = self.told_at = time.monotonic()
+        self.words = "reading"
         state = folder.saved()
         if state is not None:
             self._go_on(state)
@@ -103,10 +110,16 @@ class _Work:
     # -- reading ---------------------------------------------------------------------------
 
     def read(self) -> None:
-        """Takes every file through its pass."""
+        """Takes every file through its pass; files beside the run are laid on it before."""
+        if self.beside_names and self.beside is None:
+            beside = self._files_beside()
+            beside.prepare(lambda share, words: self._told(_BESIDE_SHARE * share, words))
+            self.beside = beside
+            self._save()
         for place, name in enumerate(self.names):
             if place >= len(self.passes):
-                self._begin(name)
+                order = self.beside.date_orders.get(name) if self.beside else None
+                self._begin(name, order or "day first")
             try:
                 self._pass(place)
             except ShapeError as error:
@@ -114,14 +127,23 @@ class _Work:
                     raise
                 self._pass(place)
 
-    def _begin(self, name: str, date_order: str = "day first") -> None:
+    def _begin(self, name: str, date_order: str) -> None:
         if self.passes:
             self.parts.flush()
         self.mark = self.parts.written
         self.passes.append(FilePass(self._source(name, date_order), self.settings))
 
     def _source(self, name: str, date_order: str = "day first") -> Source:
-        return Source(name, self.bound.of(name), self.factors, date_order)
+        beside = self.beside.channels_for(self._file(name)) if self.beside else None
+        return Source(name, self.bound.of(name), self.factors, date_order, beside)
+
+    def _file(self, name: str) -> JoinedFile:
+        row_s = self.settings.row_seconds(name)
+        return JoinedFile(name, self.files[name], self.bound.of(name), self.factors, row_s)
+
+    def _files_beside(self, state: Mapping[str, Any] | None = None) -> BesideFiles:
+        run, beside = ([self._file(n) for n in names] for names in (self.names, self.beside_names))
+        return BesideFiles(beside, run, self.settings, self.folder.path, state)
 
     def _other_date_order(self, place: int) -> bool:
         """Begins a file anew with month before day; False where that was tried already."""
@@ -136,8 +158,7 @@ class _Work:
         one = self.passes[place]
 
         def told(share: float) -> None:
-            if time.monotonic() - self.told_at >= _REPORT_SECONDS:
-                self._tell(place, share)
+            self._tell(place, share)
 
         with blob_open(Blob(sha256=self.files[one.source.name])) as stream:
             for table in one.run(stream, told, self._kept):
@@ -145,26 +166,37 @@ class _Work:
                 self.parts.add(table)
 
     def _tell(self, place: int, share: float) -> None:
-        done = (place + share) / len(self.names)
-        self.told_at = time.monotonic()
-        self.report(_PASS_SHARE * done, f"reading {self.names[place]}")
+        begun = _BESIDE_SHARE if self.beside else 0.0
+        done = begun + (1.0 - begun) * (place + share) / len(self.names)
+        self._told(done, f"reading {self.names[place]}")
+
+    def _told(self, share: float, words: str) -> None:
+        if time.monotonic() - self.told_at >= _REPORT_SECONDS:
+            self.told_at, self.words = time.monotonic(), words
+            self.report(_PASS_SHARE * share, words)
 
     def _kept(self) -> None:
-        """Between two pieces: keeps the state now and then, if the job is still ours."""
-        if time.monotonic() - self.saved_at < django_settings.CHECKPOINT_SECONDS:
-            return
-        self._tell(len(self.passes) - 1, 0.0)
+        """Between two pieces: keeps the state now and then."""
+        if time.monotonic() - self.saved_at >= django_settings.CHECKPOINT_SECONDS:
+            self._save()
+
+    def _save(self) -> None:
+        """Keeps the state, if the job is still ours."""
+        self.report(0.0, self.words)
         self.parts.flush()
         self.folder.save(
             {
                 "passes": [one.state() for one in self.passes],
                 "parts": self.parts.written,
                 "mark": self.mark,
+                "beside": self.beside and self.beside.state(),
             }
         )
         self.saved_at = time.monotonic()
 
     def _go_on(self, state: Mapping[str, Any]) -> None:
+        if state["beside"] is not None:
+            self.beside = self._files_beside(state["beside"])
         self.passes = [
             FilePass(self._source(name), self.settings, kept)
             for name, kept in zip(self.names, state["passes"], strict=False)
@@ -187,12 +219,16 @@ class _Work:
 
         table_write(path, kept())
         first = firsts[0] if firsts else self.offset + 1
+        joined = self.beside.notes if self.beside else []
         outcome = keeper.outcome(
-            self._resolved(numbering, first), [*self._notes(), *numbering.notes], None
+            self._resolved(numbering, first), [*joined, *self._notes(), *numbering.notes], None
         )
         return CyclicFound(
             outcome=outcome,
-            warnings=[warning for one in self.passes for warning in one.warnings],
+            warnings=[
+                *(warning for one in self.passes for warning in one.warnings),
+                *(self.beside.warnings if self.beside else ()),
+            ],
             curve=self._curve(),
             table=path,
         )
@@ -262,6 +298,8 @@ class _Work:
                 if name.startswith("count_"):
                     resolved[name] += other[name]
         resolved |= {"cycle_offset": first - 1, "carried": self.passes[0].carried or []}
+        if self.beside is not None:
+            resolved["joined"] = self.beside.joined
         if len(numbering.blocks) > 1 or len(each) > 1:
             resolved["blocks"] = list(numbering.blocks)
         if len(each) > 1:
@@ -292,11 +330,6 @@ class _Work:
             "of_rows": sum(one.stream.rows for one in self.passes),
             "reduced": None,
         }
-
-
-def _files_with_cycles(bound: BoundMap, files: Sequence[str]) -> list[str]:
-    """Files with a mapped channel, in the order in which they came."""
-    return [name for name in files if bound.of(name).channels]
 
 
 def _counter_of(one: FilePass) -> str | None:

@@ -88,7 +88,7 @@ def join_files(
         )
         moved = _clock(channels, file, rates) + offset.offset_s
         offsets.append(offset)
-        remarks += _remarks(offset, _usual_step(at))
+        remarks += join_remarks(offset, _usual_step(at))
         kept += [
             _moved(channel, moved, at, reference)
             for channel in channels.channels
@@ -191,7 +191,8 @@ def _moved(
     return replace(channel, values=result, file=reference, joined_from=channel.file)
 
 
-def _remarks(offset: ClockOffset, step: float) -> list[JoinRemark]:
+def join_remarks(offset: ClockOffset, step: float) -> list[JoinRemark]:
+    """What should be said of an offset; ``step`` is the usual step of the reference in s."""
     remarks = [
         JoinRemark(
             "join.offset",

@@ -6,10 +6,10 @@ from typing import ClassVar, Literal, Self
 
 from pydantic import model_validator
 
-from results.domain.reduction.settings import ReductionSettings, setting
+from results.domain.reduction.settings import JoinedSettings, setting
 
 
-class BreakSettings(ReductionSettings):
+class BreakSettings(JoinedSettings):
     """How a load–deflection record of a monotonic test is prepared and read."""
 
     REDUCTION: ClassVar[str] = "break"

@@ -8,13 +8,13 @@ from pydantic import model_validator
 
 from results.domain.reduction.dropouts import DROPOUT_RULE
 from results.domain.reduction.noise import BAND_RULE
-from results.domain.reduction.settings import ReductionSettings, setting
+from results.domain.reduction.settings import JoinedSettings, setting
 
 Speed = Literal["static", "dynamic"]
 CHECKPOINTS = (1, 10, 100, 1_000, 10_000, 100_000)
 
 
-class CyclicSettings(ReductionSettings):
+class CyclicSettings(JoinedSettings):
     """How load cycles are found, measured and compared."""
 
     REDUCTION: ClassVar[str] = "cyclic"

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from labmatrix.kernel.errors import ShapeError
 
@@ -81,6 +81,51 @@ class ReductionSettings(BaseModel):
             )
             for name, entry in schema.items()
         )
+
+
+class JoinedSettings(ReductionSettings):
+    """Settings of records whose files may stand on different clocks."""
+
+    clock_offset_s: float | dict[str, float] | None = setting(
+        None,
+        unit="s",
+        rule="How far the clock of the file beside the controller's is behind (time there = time "
+        "in the file + offset); for several files by their names. Where it is not given, the "
+        "files are joined where the loads that both carry agree, or refused.",
+    )
+    clock_search_s: tuple[float, ...] = setting(
+        (), unit="s", rule="Smallest and largest clock offset to try; all where not given."
+    )
+    seconds_per_row: float | dict[str, float] | None = setting(
+        None,
+        unit="s",
+        rule="For files without a time column, the time between two rows; for several by their "
+        "names.",
+    )
+
+    @field_validator("clock_search_s")
+    @classmethod
+    def _is_a_range(cls, value: tuple[float, ...]) -> tuple[float, ...]:
+        if value and not (len(value) == 2 and value[0] < value[1]):
+            raise ValueError("clock_search_s is two offsets, the smaller first, or nothing")
+        return value
+
+    def stated_offset(self, file: str) -> float | None:
+        """The clock offset that was stated for a file, s."""
+        return _of_file(self.clock_offset_s, file)
+
+    def row_seconds(self, file: str) -> float | None:
+        """The time between two rows that was stated for a file, s."""
+        return _of_file(self.seconds_per_row, file)
+
+    @property
+    def search(self) -> tuple[float, float] | None:
+        """The offsets to try, s; None for all."""
+        return (self.clock_search_s[0], self.clock_search_s[1]) if self.clock_search_s else None
+
+
+def _of_file(stated: float | dict[str, float] | None, file: str) -> float | None:
+    return stated.get(file) if isinstance(stated, dict) else stated
 
 
 def _choices(entry: Mapping[str, Any]) -> tuple[str, ...]:
