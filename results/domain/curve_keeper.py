@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +16,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 # The first sample of a run, and those of smallest and largest x and y.
 _PICKS = 5
+_MOST = 100_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,16 +76,17 @@ def keep_kernel(  # noqa: C901, PLR0917 - one loop, compiled as it stands
 class CurveKeeper:
     """Keeps a curve light in bounded memory; what is kept does not depend on the chunks.
 
-    A curve of up to ``at_most`` samples is kept whole. A longer one is cut into runs of equal
-    length, twice as long each time they are full; of each run the first sample and those of the
-    smallest and largest x and y stay, and the last sample of all.
+    A curve of up to ``at_most`` samples is kept whole (None keeps every curve whole). A longer one
+    is cut into runs of equal length, twice as long each time they are full; of each run the first
+    sample and those of the smallest and largest x and y stay, and the last sample of all.
 
     Args:
-        at_most: samples that are kept, at least 20.
+        at_most: samples that are kept, at least 20; None for all.
     """
 
-    def __init__(self, at_most: int = 2000) -> None:
-        runs = at_most // _PICKS // 2 * 2
+    def __init__(self, at_most: int | None = 2000) -> None:
+        at_most = sys.maxsize if at_most is None else at_most
+        runs = min(at_most, _MOST) // _PICKS // 2 * 2
         self._at_most = at_most
         self._row = 0
         self._whole: list[tuple[Ints, Floats, Floats]] | None = []
@@ -104,7 +107,8 @@ class CurveKeeper:
             self._whole.append((first + few, x[few], y[few]))
             if sum(len(rows) for rows, _, _ in self._whole) > self._at_most:
                 self._whole = None
-        self._file(x, y, first)
+        if self._at_most <= _MOST:
+            self._file(x, y, first)
 
     def _file(self, x: Floats, y: Floats, first: int) -> None:
         done = 0

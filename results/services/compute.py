@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO, cast
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from labmatrix.evidence.domain.channel_map import ChannelMap
 from labmatrix.evidence.domain.channels import Channels, apply_map
+from labmatrix.evidence.domain.join import Joined, join_files
 from labmatrix.evidence.models import Blob
 from labmatrix.evidence.reading.open_table import read_table
 from labmatrix.evidence.reading.table import RawTable
@@ -21,6 +22,7 @@ from labmatrix.evidence.services.job_folder import WorkFolder
 from labmatrix.kernel.canonical import content_key
 from results.domain.curve import kept_rows
 from results.domain.reduction.outcome import Found, Outcome
+from results.domain.reduction.settings import JoinedSettings
 from results.services.calibrated import calibrated
 from results.services.cycle_table import table_write
 from results.services.cyclic_record import cyclic_record
@@ -79,20 +81,66 @@ def _tables(inputs: Mapping[str, Any], report: Report) -> dict[str, RawTable]:
     return tables
 
 
-def channels_of(inputs: Mapping[str, Any], report: Report) -> tuple[Channels, list[dict[str, Any]]]:
-    """Channels in base units, calibrated, and what reading met.
+@dataclass(frozen=True)
+class ReadChannels:
+    """The channels of a record, and what a person should know of how they were read.
+
+    Attributes:
+        channels: in base units, calibrated; those of several files on the rows of one.
+        warnings: what reading met, JSON-ready.
+        joined: how each file was laid on the first, JSON-ready.
+    """
+
+    channels: Channels
+    warnings: list[dict[str, Any]]
+    joined: list[dict[str, Any]]
+
+
+def channels_of(inputs: Mapping[str, Any], report: Report) -> ReadChannels:
+    """The channels of a record that is read whole.
 
     Raises:
-        UserError: why a file cannot be read or does not fit its map.
+        UserError: why a file cannot be read, does not fit its map, or cannot be joined.
     """
     tables = _tables(inputs, report)
     channels = apply_map(tables, ChannelMap.from_data(inputs["channel_map"]))
+    channels = calibrated(channels, calibration_factors(inputs))
     warnings = [
         {"file": name, **warning.as_dict()}
         for name, table in tables.items()
         for warning in table.warnings
     ]
-    return calibrated(channels, calibration_factors(inputs)), warnings
+    settings = method_named(inputs["reduction"]["name"]).settings.from_dict(inputs["settings"])
+    if not isinstance(settings, JoinedSettings):
+        return ReadChannels(channels, warnings, [])
+    joined = joined_on_load(channels, settings, [file["name"] for file in inputs["files"]])
+    told = [{"code": remark.code, "message": remark.message} for remark in joined.remarks]
+    offsets = [asdict(offset) for offset in joined.offsets]
+    return ReadChannels(joined.channels, [*warnings, *told], offsets)
+
+
+def joined_on_load(channels: Channels, settings: JoinedSettings, files: Sequence[str]) -> Joined:
+    """Channels of several files on the rows of the one that leads: the first in the order of the
+    files with load and deflection, else the first with a load.
+
+    Raises:
+        ShapeError: ``join.…``.
+    """
+
+    def rank(file: str) -> int:
+        there = {channel.quantity for channel in channels.channels if channel.file == file}
+        return 2 - len({"load", "deflection"} & there) if "load" in there else 3
+
+    order = sorted(files, key=lambda file: (rank(file), files.index(file)))
+    ordered = sorted(channels.channels, key=lambda channel: order.index(channel.file))
+    offsets = {file: settings.stated_offset(file) for file in files}
+    rows = {file: settings.row_seconds(file) for file in files}
+    return join_files(
+        Channels(tuple(ordered)),
+        seconds_per_row={file: value for file, value in rows.items() if value is not None},
+        search_s=settings.search,
+        stated_offset_s={file: value for file, value in offsets.items() if value is not None},
+    )
 
 
 def _curve(channels: Channels, outcome: Outcome) -> dict[str, Any]:
@@ -139,15 +187,17 @@ def compute(inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> Co
         found = cyclic_record(inputs, report, folder)
         report(0.95, "writing")
         return _computed(inputs, found.outcome, found.warnings, found.curve, found.table)
-    channels, warnings = channels_of(inputs, report)
+    read = channels_of(inputs, report)
     report(_READ_SHARE, "reducing")
-    outcome = method.reduce(channels, inputs)
+    outcome = method.reduce(read.channels, inputs)
+    if read.joined:
+        outcome = replace(outcome, settings={**outcome.settings, "joined": read.joined})
     report(0.95, "writing")
     table = None
     if outcome.table is not None:
         table = folder.path / "table.parquet"
         table_write(table, [outcome.table])
-    return _computed(inputs, outcome, warnings, _curve(channels, outcome), table)
+    return _computed(inputs, outcome, read.warnings, _curve(read.channels, outcome), table)
 
 
 def _computed(

@@ -13,10 +13,12 @@ import numpy as np
 import numpy.typing as npt
 
 from labmatrix.evidence.services.blob import blob_open
+from labmatrix.evidence.services.job_folder import passing_folder
 from results.domain.curve import View, Window, view_of
 from results.models import Reduction
 from results.services.compute import channels_of, table_columns
-from results.services.methods import drawn_channels
+from results.services.cyclic_record import cyclic_samples
+from results.services.methods import CyclicMethod, drawn_channels
 
 Floats = npt.NDArray[np.float64]
 POINTS = 2000
@@ -50,8 +52,14 @@ class _Drawn:
 
 def _read(key: str) -> _Drawn:
     reduction = Reduction.objects.select_related("table").get(key=key)
-    channels, _ = channels_of(json.loads(reduction.inputs), lambda share, words: None)
-    x, y, x_title, y_title = drawn_channels(channels)
+    inputs = json.loads(reduction.inputs)
+    if reduction.name == CyclicMethod.name:
+        with passing_folder() as folder:
+            x, y = cyclic_samples(inputs, folder)
+        x_title, y_title = reduction.curve["x_title"], reduction.curve["y_title"]
+    else:
+        read = channels_of(inputs, lambda share, words: None)
+        x, y, x_title, y_title = drawn_channels(read.channels)
     raw = _Line(x, y, np.arange(x.size, dtype=np.int64))
     return _Drawn(raw, _reduced(reduction), x_title, y_title)
 

@@ -67,14 +67,19 @@ class FilePass:
         source: the file and its channels.
         settings: of the cyclic reduction.
         state: where another pass over the same file stood.
+        curve: keeps deflection and load as they go by; a light one where not given.
     """
 
     def __init__(
-        self, source: Source, settings: CyclicSettings, state: Mapping[str, Any] | None = None
+        self,
+        source: Source,
+        settings: CyclicSettings,
+        state: Mapping[str, Any] | None = None,
+        curve: CurveKeeper | None = None,
     ) -> None:
         self.source = source
         self.stream = CyclicStream(settings)
-        self.curve = CurveKeeper()
+        self.curve = curve or CurveKeeper()
         self.restarts = RestartTrack()
         self.carried: list[dict[str, Any]] | None = None
         self.started_at: float | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ from labmatrix.evidence.reading.table import TableHead
 from labmatrix.evidence.services.blob import blob_open
 from labmatrix.evidence.services.job_folder import WorkFolder
 from labmatrix.kernel.errors import ShapeError
+from results.domain.curve_keeper import CurveKeeper
 from results.domain.reduction.cycles import COLUMNS
 from results.domain.reduction.cyclic_metrics import Keeper
 from results.domain.reduction.cyclic_settings import CyclicSettings
@@ -31,6 +33,8 @@ from results.services.cyclic_pass import COUNTER, Columns, FilePass, Source
 from results.services.file_scan import JoinedFile
 from results.services.inputs import calibration_factors
 
+logger = logging.getLogger(__name__)
+Floats = npt.NDArray[np.float64]
 Report = Callable[[float, str], None]
 _CURVE_POINTS = 2000
 # The passes take most of the time; the rest numbers the cycles and writes their table.
@@ -77,10 +81,38 @@ def cyclic_record(inputs: Mapping[str, Any], report: Report, folder: WorkFolder)
     return work.found()
 
 
+def cyclic_samples(inputs: Mapping[str, Any], folder: WorkFolder) -> tuple[Floats, Floats]:
+    """Deflection in mm and load in kN of every row of a cyclic record, shape (rows,) each.
+
+    Args:
+        inputs: as stored with a reduction.
+        folder: for what is laid beside.
+
+    Raises:
+        UserError: the raw files cannot be read any more.
+    """
+    work = _Work(inputs, lambda share, words: None, folder, whole_curve=True)
+    work.read()
+    size = sum(one.stream.rows for one in work.passes)
+    x, y = np.full(size, np.nan), np.full(size, np.nan)
+    for one, first in zip(work.passes, work.first_rows(), strict=True):
+        kept = one.curve.kept()
+        x[first + kept.rows], y[first + kept.rows] = kept.x, kept.y
+    return x, y
+
+
 class _Work:
     """The work on one record, in the order in which it is done."""
 
-    def __init__(self, inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> None:
+    def __init__(
+        self,
+        inputs: Mapping[str, Any],
+        report: Report,
+        folder: WorkFolder,
+        *,
+        whole_curve: bool = False,
+    ) -> None:
+        self.curve_points = None if whole_curve else _CURVE_POINTS
         self.settings = CyclicSettings.from_dict(inputs["settings"])
         self.offset = int(inputs["cycle_offset"])
         self.report, self.folder = report, folder
@@ -131,7 +163,9 @@ class _Work:
         if self.passes:
             self.parts.flush()
         self.mark = self.parts.written
-        self.passes.append(FilePass(self._source(name, date_order), self.settings))
+        points = self.curve_points
+        curve = CurveKeeper(points and max(200, points // len(self.names)))
+        self.passes.append(FilePass(self._source(name, date_order), self.settings, None, curve))
 
     def _source(self, name: str, date_order: str = "day first") -> Source:
         beside = self.beside.channels_for(self._file(name)) if self.beside else None
@@ -182,6 +216,8 @@ class _Work:
 
     def _save(self) -> None:
         """Keeps the state, if the job is still ours."""
+        if not self.folder.keeps:
+            return
         self.report(0.0, self.words)
         self.parts.flush()
         self.folder.save(
@@ -195,6 +231,8 @@ class _Work:
         self.saved_at = time.monotonic()
 
     def _go_on(self, state: Mapping[str, Any]) -> None:
+        done = len(state["parts"])
+        logger.info("long work goes on in %s behind %d parts", self.folder.path.name, done)
         if state["beside"] is not None:
             self.beside = self._files_beside(state["beside"])
         self.passes = [
@@ -257,14 +295,14 @@ class _Work:
             for place, (one, counter) in enumerate(zip(self.passes, counters, strict=True))
         ]
 
-    def _first_rows(self) -> list[int]:
+    def first_rows(self) -> list[int]:
         """Row of the record at which each file begins: files follow each other as they came."""
         rows = [one.stream.rows for one in self.passes]
         return [sum(rows[:place]) for place in range(len(rows))]
 
     def _numbered(self, numbering: Numbering) -> Iterator[Columns]:
         """The cycles that count, in the order of their numbers; at least one table."""
-        first_rows = self._first_rows()
+        first_rows = self.first_rows()
         order = list(dict.fromkeys(block["file"] for block in numbering.blocks))
         places = [self.names.index(name) for name in order] or [0]
         for place in places:
@@ -305,7 +343,7 @@ class _Work:
         if len(each) > 1:
             resolved["files"] = [
                 {"name": one.source.name, "first_row": row, **own}
-                for one, row, own in zip(self.passes, self._first_rows(), each, strict=True)
+                for one, row, own in zip(self.passes, self.first_rows(), each, strict=True)
             ]
         return resolved
 
@@ -320,7 +358,7 @@ class _Work:
 
     def _curve(self) -> dict[str, Any]:
         kept = [one.curve.kept() for one in self.passes]
-        rows = [curve.rows + row for curve, row in zip(kept, self._first_rows(), strict=True)]
+        rows = [curve.rows + row for curve, row in zip(kept, self.first_rows(), strict=True)]
         return {
             "x": [round(float(v), 6) for curve in kept for v in curve.x],
             "y": [round(float(v), 6) for curve in kept for v in curve.y],

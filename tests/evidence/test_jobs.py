@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Callable, Mapping
 from datetime import timedelta
@@ -22,6 +23,7 @@ from labmatrix.evidence.services.job import (
     job_submit,
     job_sweep,
 )
+from labmatrix.evidence.services.job_folder import JobFolder, folder_of, passing_folder
 from labmatrix.evidence.tasks import release_after_fault
 from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import ShapeError, UserError
@@ -226,3 +228,36 @@ def test_releasing_a_job_that_has_ended_changes_nothing(recorder, sent):
     job_release(job_id=job.id, words="late")
     job.refresh_from_db()
     assert job.state == "done"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_long_work_kept_goes_with_its_end_and_stays_until_then(recorder, sent):
+    job, other = submitted("a"), submitted("b")
+    folder = JobFolder(job.id, "inputs")
+    assert folder.saved() is None
+    folder.save({"at": 1})
+    folder.save({"at": 2})
+    (folder.path / "part-0").write_bytes(b"x")
+    assert JobFolder(job.id, "inputs").saved() == {"at": 2}
+    assert JobFolder(job.id, "other inputs").saved() is None
+    JobFolder(other.id, "inputs").save({"at": 5})
+    job_sweep(now=now())
+    assert folder_of(job.id).is_dir()
+    assert job_perform(job_id=job.id)
+    assert not folder_of(job.id).exists()
+    assert folder_of(other.id).is_dir()
+
+
+@pytest.mark.django_db
+def test_the_sweeper_clears_what_a_killed_worker_left(recorder, sent):
+    job = submitted("a")
+    Job.objects.filter(pk=job.id).update(state="done")
+    JobFolder(job.id, "inputs").save({"at": 1})
+    with passing_folder() as passing:
+        old = passing.path.with_name("passing-old")
+        old.mkdir()
+        os.utime(old, (0, 0))
+        job_sweep(now=now())
+        assert passing.path.is_dir()
+    assert not folder_of(job.id).exists()
+    assert not old.exists()

@@ -24,6 +24,8 @@ pytestmark = pytest.mark.django_db
 class Folder:
     """A folder that outlives its worker, which may be cut off after any state it keeps."""
 
+    keeps = True
+
     def __init__(self, path: Path, lives: int | None = None) -> None:
         self.path, self.lives = path, lives
         self.kept: list[str] = []

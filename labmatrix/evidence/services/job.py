@@ -18,7 +18,7 @@ from django.db.models.functions import Greatest
 from labmatrix.evidence.broker import app
 from labmatrix.evidence.models import Job
 from labmatrix.evidence.registry import handler_get
-from labmatrix.evidence.services.job_folder import job_folder_clear
+from labmatrix.evidence.services.job_folder import job_folder_clear, job_folders_clear_ended
 from labmatrix.evidence.services.ledger import ledger_transaction
 from labmatrix.kernel.clock import now as clock_now
 from labmatrix.kernel.errors import RuleBroken, UserError
@@ -214,6 +214,7 @@ def job_sweep(*, now: datetime) -> dict[str, int]:
     ):
         job_send(job.id, job.queue)
         sent += 1
+    job_folders_clear_ended(now=now)
     return {"sent": sent, "gave_up": gave_up}
 
 

@@ -13,17 +13,26 @@ import shutil
 import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Protocol
 
 from django.conf import settings
 
+from labmatrix.evidence.models import Job
+
 _STATE, _PASSING = "state.json", "passing-"
+_DAY_S = 86_400.0
 
 
 class WorkFolder(Protocol):
     """A folder for the files of some work."""
+
+    @property
+    def keeps(self) -> bool:
+        """Whether a state that is saved can be of use."""
+        ...
 
     @property
     def path(self) -> Path:
@@ -46,6 +55,8 @@ class JobFolder:
         job_id: the job.
         key: what the work depends on; a state of another key is of no use and not given back.
     """
+
+    keeps = True
 
     def __init__(self, job_id: uuid.UUID, key: str) -> None:
         self._key = key
@@ -85,6 +96,8 @@ class PassingFolder:
         path: an empty folder that its owner removes.
     """
 
+    keeps = False
+
     def __init__(self, path: Path) -> None:
         self._path = path
 
@@ -117,3 +130,23 @@ def folder_of(job_id: uuid.UUID) -> Path:
 def job_folder_clear(job_id: uuid.UUID) -> None:
     """Remove what a job kept."""
     shutil.rmtree(folder_of(job_id), ignore_errors=True)
+
+
+def job_folders_clear_ended(*, now: datetime) -> int:
+    """Remove what jobs that have ended left behind, and passing folders a day old; how many.
+
+    A worker that was killed, or that wrote once more after its lease had passed, leaves some.
+    """
+    root = Path(settings.PROGRESS_DIR)
+    cleared = 0
+    for path in sorted(root.iterdir()) if root.is_dir() else ():
+        if path.name.startswith(_PASSING):
+            ended = now.timestamp() - path.stat().st_mtime > _DAY_S
+        else:
+            ended = not Job.objects.filter(
+                pk=path.name, state__in=(Job.State.WAITING, Job.State.RUNNING)
+            ).exists()
+        if ended:
+            shutil.rmtree(path, ignore_errors=True)
+            cleared += 1
+    return cleared
