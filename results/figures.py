@@ -43,10 +43,10 @@ def _thinned(curve: Mapping[str, Any], at_most: int) -> tuple[list[float], list[
     return [x[i] for i in rows], [y[i] for i in rows]
 
 
-def _look_of(specimen: Specimen, controls: set[int], levels: Mapping[int, int]) -> dict[str, Any]:
-    if specimen.cell_id in controls:
-        return {"control": True}
-    return {"level": levels[specimen.cell_id] % 7}
+def _look_of(cell_id: int, controls: Sequence[int], levels: Mapping[int, int]) -> dict[str, Any]:
+    if cell_id in controls:
+        return {"control": controls.index(cell_id) + 1}
+    return {"level": levels[cell_id] % 7}
 
 
 def _specimens(series: Series) -> list[Specimen]:
@@ -55,12 +55,15 @@ def _specimens(series: Series) -> list[Specimen]:
 
 
 def _looks(series: Series, specimens: Sequence[Specimen]) -> dict[str, dict[str, Any]]:
-    controls = set(
-        series.cells.filter(gain_control__isnull=False).values_list("gain_control_id", flat=True)
+    controls = list(
+        series.cells.filter(gain_control__isnull=False)
+        .order_by("gain_control_id")
+        .values_list("gain_control_id", flat=True)
+        .distinct()
     )
     strengthened = sorted({s.cell_id for s in specimens if s.cell_id not in controls})
     levels = {cell_id: place for place, cell_id in enumerate(strengthened)}
-    return {s.code: _look_of(s, controls, levels) for s in specimens}
+    return {s.code: _look_of(s.cell_id, controls, levels) for s in specimens}
 
 
 def _trace(specimen: Specimen, look: Mapping[str, Any], **points: Any) -> dict[str, Any]:

@@ -61,7 +61,8 @@ def _lines(reduction: Reduction) -> list[dict[str, Any]]:
         "meta": {**look, "line": "raw"},
     }
     if not reduced:
-        return [raw]
+        is_thinned = len(curve["x"]) < curve["of_rows"]
+        return [raw | {"line": {"width": 1}} if is_thinned else raw]
     name = "after zero, seating and settlement"
     return [raw, {**reduced, "name": name, "meta": {"level": 0, "line": "reduced"}}]
 
@@ -113,7 +114,7 @@ def _name_places(points: Sequence[Mapping[str, Any]]) -> list[str]:
     for k, following in itertools.pairwise(rising):
         if x[following] - x[k] < near and places[k] == "bottom right" and x[k] > near / 2:
             places[k] = "top left"
-    places[peak] = "top center"
+    places[peak] = "top left" if x[peak] == max(x) else "top center"
     return places
 
 
@@ -139,6 +140,24 @@ def cycle_curve(metric: Metric) -> Payload | None:
         _marks(ends, "valley and peak"),
     ]
     return _payload(reduction, traces, {"url": _address(reduction, **rows), "at_once": True})
+
+
+def stiffness_curve(metrics: Iterable[Metric]) -> Payload | None:
+    """Secant stiffness of one record by load cycle; None where it has none."""
+    points = [m for m in metrics if m.name == "secant_stiffness" and m.at is not None]
+    if not points:
+        return None
+    trace: dict[str, Any] = {
+        "x": [m.at for m in points],
+        "y": [m.value for m in points],
+        "name": points[0].method,
+        "mode": "lines+markers",
+        "meta": {"level": 0},
+    }
+    if all(m.u for m in points):
+        trace["error_y"] = {"type": "data", "array": [m.u for m in points]}
+    layout = {"xaxis": axis("Load cycle"), "yaxis": axis("Secant stiffness (kN/mm)", trace["y"])}
+    return {"data": [trace], "layout": layout, "kind": "cycles"}
 
 
 def curve_caption(reduction: Reduction, chosen: str = "") -> str:

@@ -91,7 +91,22 @@ def setting_text(value: Any) -> str:
         return value
     if isinstance(value, list | tuple):
         return ", ".join(setting_text(item) for item in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return "not given" if value is None else json.dumps(value, ensure_ascii=False)
+
+
+_UNITS_IN_NAMES = (
+    ("_kn_mm", "kN/mm"), ("_kn", "kN"), ("_mm", "mm"), ("_s", "s"), ("_hz", "Hz"), ("_mpa", "MPa"),
+)  # fmt: skip
+
+
+def name_and_unit(name: str) -> tuple[str, str]:
+    """``noise_load_kn`` as "noise load" and "kN"; no unit where the name has none."""
+    for ending, unit in _UNITS_IN_NAMES:
+        if name.endswith(ending):
+            return words_of(name.removesuffix(ending)), unit
+    return words_of(name), ""
 
 
 def settings_rows(reduction: Reduction) -> list[dict[str, Any]]:
@@ -100,11 +115,14 @@ def settings_rows(reduction: Reduction) -> list[dict[str, Any]]:
     rows = []
     for name, value in reduction.settings.items():
         known = words.get(name)
+        said, unit = name_and_unit(name)
+        if known and known.unit != "1":
+            unit = known.unit
         rows.append(
             {
-                "name": words_of(name),
-                "value": setting_text(value),
-                "unit": known.unit if known and known.unit != "1" else "",
+                "name": said,
+                "value": f"{value:.6g}" if isinstance(value, float) else setting_text(value),
+                "unit": "" if value is None else unit,
                 "rule": known.rule if known else "Found in the record.",
                 "is_default": known is not None and _same(known.default, value),
                 "is_found": known is None,

@@ -179,7 +179,8 @@ def stiffness_points(owners: Mapping[int, str]) -> dict[str, list[StiffnessAt]]:
     for key, at, value, subject_id in metrics:
         if at is not None:
             points[owners[subject_id]].append(StiffnessAt(at, value, str(key)))
-    return points
+    # A first stiffness that is not above zero is no reference: its record says what is wrong.
+    return {code: found for code, found in points.items() if found[0].stiffness_kn_mm > 0}
 
 
 def _by_life(owners: _Owners, name: str, at: int | None) -> dict[str, list[Sample]]:
@@ -190,6 +191,11 @@ def _by_life(owners: _Owners, name: str, at: int | None) -> dict[str, list[Sampl
             value = series[-1].ratio if name == "stiffness_ratio" else series[-1].loss
             samples[code].append(Sample(code, value, "", series[-1].metric_id))
     return samples
+
+
+def _metrics_behind(samples: Mapping[str, Sequence[Sample]]) -> list[Metric]:
+    keys = [sample.metric_id for own in samples.values() for sample in own]
+    return list(Metric.objects.filter(pk__in=keys).select_related("reduction__record"))
 
 
 def _levels(series: Series) -> dict[int, dict[str, str]]:
@@ -248,6 +254,7 @@ def comparison_get(
     found: list[Metric] = []
     if metric in _BY_LIFE:
         samples, units = _by_life(owners, metric, at), {"1"}
+        found = _metrics_behind(samples)
     else:
         samples, units, found = _direct(owners, metric, method, at)
     measured = {m.reduction.record.subject_id: _when(m.reduction.record) for m in found}
@@ -294,7 +301,7 @@ def _rows(
             groups[cell.pk],
             groups.get(key) if key is not None else None,
             kind=CONTROLS[control],
-            metric=metric,
+            metric=metric.replace("_", " "),
             is_control=cell.pk in serving,
         )
         rows.append(Row(cell, levels[cell.pk], groups[cell.pk], compared, own[cell.pk]))

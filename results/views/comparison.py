@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -61,6 +62,7 @@ class ComparisonPage(View):
 
     def _context(self, series: Series, asked: dict[str, Any], table: Comparison) -> dict[str, Any]:
         given = {name: value for name, value in asked.items() if value not in ("", None)}
+        offered = metrics_offered(series)
         load = load_deflection_overlay(series, set(table.kept))
         stiffness = stiffness_overlay(series, set(table.kept))
         modes = failure_mode_list(series, table.kept)
@@ -71,9 +73,9 @@ class ComparisonPage(View):
             "retention": retention_context(retained),
             "unit": table.unit or "1",
             "words": words_of(table.metric),
-            "offered": metrics_offered(series),
+            "offered": offered,
             "cycles": cycles_offered(series, table.metric),
-            "chosen": f"{table.metric}|{asked.get('method', '')}",
+            "chosen": _chosen(offered, table),
             "controls": CONTROLS,
             "control_words": CONTROLS[table.control],
             "includes": INCLUDES,
@@ -89,6 +91,14 @@ class ComparisonPage(View):
         if series.programme.is_invented:
             context["invented_data_notice"] = True
         return context
+
+
+def _chosen(offered: Sequence[Mapping[str, str]], table: Comparison) -> str:
+    """The choice that the table is of; without its method where only the name was asked for."""
+    exact = f"{table.metric}|{table.method}"
+    values = [option["value"] for option in offered]
+    alike = (value for value in values if value.startswith(f"{table.metric}|"))
+    return exact if exact in values else next(alike, "")
 
 
 def _places(table: Comparison) -> int:

@@ -17,7 +17,7 @@ from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import NotFound, UserError
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed
-from results.marked_curve import curve_caption, marked_curve, marks_table
+from results.marked_curve import curve_caption, marked_curve, marks_table, stiffness_curve
 from results.models import Metric, Reduction
 from results.presenters import (
     channel_rows,
@@ -134,6 +134,7 @@ def _numbers(reduction: Reduction) -> dict[str, Any]:
         "payload": marked_curve(reduction),
         "table": marks_table(reduction),
         "figure_caption": curve_caption(reduction),
+        "stiffness": stiffness_curve(metrics),
     }
 
 

@@ -6,8 +6,8 @@
   // In the order of --level-0 … --level-6. The control is ink, dashed; no level is plainly dashed.
   const DASHES = ["solid", "12px,3px", "2px,3px", "10px,3px,2px,3px", "18px,4px,4px,4px", "4px,2px", "1px,6px"];
   const MARKERS = ["circle", "square", "diamond", "triangle-up", "triangle-down", "pentagon", "hexagon"];
-  const CONTROL_DASH = "7px,4px";
-  const CONTROL_MARKER = "circle-open";
+  const CONTROL_DASHES = ["7px,4px", "3px,3px", "14px,5px", "7px,3px,3px,3px"];
+  const CONTROL_MARKERS = ["circle-open", "square-open", "diamond-open", "triangle-up-open"];
   const STEP = 0.6;
   const HINT = "Closer in, every row of the record is drawn.";
 
@@ -54,7 +54,10 @@
   };
 
   const lookOf = (meta, ink) => {
-    if (meta.control) return { colour: ink.ink, dash: CONTROL_DASH, symbol: CONTROL_MARKER };
+    if (meta.control) {
+      const at = (Number(meta.control) - 1) % CONTROL_DASHES.length;
+      return { colour: ink.ink, dash: CONTROL_DASHES[at], symbol: CONTROL_MARKERS[at] };
+    }
     if (meta.level === undefined) return { colour: ink.ink, dash: "solid", symbol: "circle" };
     const at = meta.level % ink.levels.length;
     return { colour: ink.levels[at], dash: DASHES[at], symbol: MARKERS[at] };
@@ -175,13 +178,23 @@
       this.plot.replaceChildren();
       await Plotly.newPlot(this.plot, ...this.draw, CONFIG);
       this.addControls();
-      this.plot.on("plotly_relayout", () => {
+      this.plot.on("plotly_relayout", (change) => {
+        const isMove = Object.keys(change).some((key) => key.includes("axis"));
+        if (!isMove) this.resized();
         this.enable();
         this.finer();
       });
       this.element.dataset.drawn = "";
       if (this.payload.finer) this.say(HINT);
       if ((this.payload.finer || {}).at_once) this.finer();
+    }
+
+    // Another size of the page may find another range by itself, which is no move; and Plotly sets
+    // the legend by the size before.
+    resized() {
+      if (this.moving.every((button) => button.hidden)) this.start = this.ranges();
+      clearTimeout(this.settling);
+      this.settling = setTimeout(() => Plotly.redraw(this.plot), 100);
     }
 
     async again() {
