@@ -117,7 +117,7 @@ def test_compiled_and_plain_fits_agree_to_the_last_bit(seed: int, half: int) -> 
     at, ones = np.array([15, 20, 25]), np.ones(3, dtype=np.int64)
     fitted = []
     for fit in (cycles.fit_kernel, compiled(cycles.fit_kernel)):
-        out = np.zeros(3), np.zeros(3)
+        out = np.zeros(3), np.zeros(3), np.zeros(3, np.int64)
         fit(load, deflection, at, 0 * ones, 39 * ones, half * ones, 1, 0.3, *out)
         fitted.append([a.tolist() for a in out])
     assert fitted[0] == fitted[1]

@@ -6,6 +6,8 @@ valley is the leading one.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -13,7 +15,7 @@ from results.domain.reduction.compiled import loop_for
 from results.domain.reduction.outcome import Floats, Ints
 
 # Half window of the local fit: this share of a cycle, at most so many samples.
-_WINDOW_SHARE = 20
+WINDOW_SHARE = 20
 WINDOW_MAX = 50
 _POINTED_SIGMAS = 3.0
 
@@ -33,6 +35,8 @@ COLUMNS: dict[str, type[np.float64] | type[np.int64] | type[np.bool_]] = {
     "peak_index": np.int64,
     "next_valley_index": np.int64,
     "samples": np.int64,
+    "valley_fit_samples": np.int64,
+    "peak_fit_samples": np.int64,
     "static": np.bool_,
     "whole": np.bool_,
 }
@@ -49,6 +53,7 @@ def fit_kernel(  # noqa: PLR0917 - compiled
     tolerance: float,
     out_main: Floats,
     out_other: Floats,
+    out_half: Ints,
 ) -> None:
     """Fits extremes of one channel by a parabola and reads the other channel there.
 
@@ -65,11 +70,13 @@ def fit_kernel(  # noqa: PLR0917 - compiled
         sign: +1 for peaks, −1 for valleys.
         tolerance: in the unit of ``main``.
         out_main, out_other: receive the values, shape (m,).
+        out_half: receives the half width of the window that was used, 0 for the sample; (m,).
     """
     for k in range(len(at)):
         centre = at[k]
         best_main = main[centre]
         best_other = other[centre]
+        used = 0
         h = min(half[k], centre - lowest[k], highest[k] - centre)
         while h >= 1:
             y0 = 0.0
@@ -102,10 +109,12 @@ def fit_kernel(  # noqa: PLR0917 - compiled
                     z_curve = (s0 * z2 - s2 * z0) / det
                     z_level = (z0 - z_curve * s2) / s0
                     best_other = other[centre] + z_level + u * (z1 / s2 + z_curve * u)
+                    used = h
                     break
             h = h // 2
         out_main[k] = best_main
         out_other[k] = best_other
+        out_half[k] = used
 
 
 def loop_kernel(  # noqa: PLR0917 - compiled
@@ -212,17 +221,18 @@ class CycleMeasure:
         half: Ints,
         sign: int,
         sigma: float,
-    ) -> tuple[Floats, Floats]:
+    ) -> tuple[Floats, Floats, Ints]:
         if not self.fitted:
-            return main[at], other[at]
-        out_main, out_other = np.empty(len(at)), np.empty(len(at))
+            return main[at], other[at], np.zeros_like(at)
+        out_main, out_other, out_half = np.empty(len(at)), np.empty(len(at)), np.empty_like(at)
         fit = loop_for(fit_kernel, self.effort)
-        fit(main, other, at, *bounds, half, sign, _POINTED_SIGMAS * sigma, out_main, out_other)
-        return out_main, out_other
+        tolerance = _POINTED_SIGMAS * sigma
+        fit(main, other, at, *bounds, half, sign, tolerance, out_main, out_other, out_half)
+        return out_main, out_other, out_half
 
     def table(
         self, valley: Ints, peak: Ints, next_valley: Ints, *, lowest: int, by_load: bool
-    ) -> dict[str, npt.NDArray[np.float64]]:
+    ) -> dict[str, npt.NDArray[Any]]:
         """Measures of cycles between given valleys and peaks.
 
         Args:
@@ -231,16 +241,16 @@ class CycleMeasure:
             by_load: whether the positions are extremes of load or of deflection.
 
         Returns:
-            The float columns of ``COLUMNS`` but the frequency, each of shape (m,).
+            The measured columns of ``COLUMNS`` but the frequency, each of shape (m,).
         """
         length = next_valley - valley
-        half = np.clip(length // _WINDOW_SHARE, 1, WINDOW_MAX)
+        half = np.clip(length // WINDOW_SHARE, 1, WINDOW_MAX)
         before = (np.maximum(valley - WINDOW_MAX, lowest), peak)
         inside = (valley, next_valley)
         main, other = (self.load, self.deflection) if by_load else (self.deflection, self.load)
         sigma = self.sigma_load if by_load else self.sigma_deflection
-        low, low_other = self._extremes(main, other, valley, before, half, -1, sigma)
-        high, high_other = self._extremes(main, other, peak, inside, half, 1, sigma)
+        low, low_other, low_half = self._extremes(main, other, valley, before, half, -1, sigma)
+        high, high_other, high_half = self._extremes(main, other, peak, inside, half, 1, sigma)
         if not by_load:
             low, low_other, high, high_other = low_other, low, high_other, high
         energy, slope = np.empty(len(valley)), np.empty(len(valley))
@@ -248,10 +258,10 @@ class CycleMeasure:
         loop = loop_for(loop_kernel, self.effort)
         loop(self.load, self.deflection, valley, next_valley, energy, slope, at_low, at_high)
         sides = (np.maximum(at_low - WINDOW_MAX, before[0]), next_valley)
-        smallest, _ = self._extremes(
+        smallest, _, _ = self._extremes(
             self.deflection, self.load, at_low, sides, half, -1, self.sigma_deflection
         )
-        largest, _ = self._extremes(
+        largest, _, _ = self._extremes(
             self.deflection, self.load, at_high, inside, half, 1, self.sigma_deflection
         )
         return {
@@ -264,4 +274,6 @@ class CycleMeasure:
             "stiffness_regression_kn_mm": slope,
             "loop_energy_kn_mm": energy,
             "residual_deflection_mm": low_other,
+            "valley_fit_samples": 2 * low_half + 1,
+            "peak_fit_samples": 2 * high_half + 1,
         }

@@ -17,7 +17,7 @@ from results.domain.reduction.settling import settles_at
 
 Row = dict[str, Any]
 _FIRST = 10
-_STIFFNESS_COLUMN = {
+STIFFNESS_COLUMN = {
     "load-extremes": "stiffness_load_extremes_kn_mm",
     "deflection-extremes": "stiffness_deflection_extremes_kn_mm",
     "regression": "stiffness_regression_kn_mm",
@@ -90,6 +90,16 @@ class Keeper:
             return self.settings.speed
         return "static" if self.counts[True] > self.counts[False] else "dynamic"
 
+    def row(self, number: int) -> Row | None:
+        """A kept cycle by its number."""
+        kept = [*self.first[False], *self.first[True], *self.last.values()]
+        ends = {row["cycle"]: row for row in kept if row is not None}
+        return self.rows.get(number) or ends.get(number)
+
+    def reference_rows(self, resolved: Mapping[str, Any]) -> list[Row]:
+        """The cycles that stiffness ratios are taken to; none where it is a given stiffness."""
+        return _Report(self, resolved, []).reference_rows()
+
     def outcome(
         self, resolved: Mapping[str, Any], notes: Sequence[Note], table: Table | None
     ) -> Outcome:
@@ -137,7 +147,7 @@ class _Report:
         self.resolved = dict(resolved)
         self.timed = bool(resolved["timed"])
         self.speed = keeper.speed(timed=self.timed)
-        self.column = _STIFFNESS_COLUMN[self.settings.stiffness]
+        self.column = STIFFNESS_COLUMN[self.settings.stiffness]
         speed = f"{self.speed}, " if self.speed else ""
         self.method = f"{speed}{self.settings.stiffness}"
         self.notes = list(notes)
@@ -188,17 +198,33 @@ class _Report:
         rows = [row for speed in (False, True) for row in self.keeper.first[speed]]
         return sorted((r for r in rows if self._used(r)), key=lambda row: int(row["cycle"]))
 
+    def reference_rows(self) -> list[Row]:
+        """The reference cycles; none where they are not in the record."""
+        rule = self.settings.reference
+        if rule == "cycle":
+            row = self.keeper.rows.get(self.settings.reference_cycle or 0)
+            return [row] if row is not None and self._used(row) else []
+        if rule == "stiffness" or int(self.resolved["cycle_offset"]) > 0:
+            return []
+        count = 1 if rule == "first-cycle" else _FIRST
+        first = self._first_cycles()[:count]
+        return first if len(first) == count else []
+
     def _reference(self) -> Reference:
         rule, offset = self.settings.reference, int(self.resolved["cycle_offset"])
         if rule == "stiffness":
             given = self.settings.reference_stiffness_kn_mm
             return Reference(given, None, "the stiffness that was given")
+        rows = self.reference_rows()
+        if rows:
+            numbers = [int(row["cycle"]) for row in rows]
+            one = f"cycle {numbers[0]}"
+            return self._mean(
+                rows, one if len(rows) == 1 else f"cycles {numbers[0]} to {numbers[-1]}"
+            )
         if rule == "cycle":
-            number = self.settings.reference_cycle
-            row = self.keeper.rows.get(number or 0)
-            if row is None or not self._used(row):
-                return Reference(None, None, f"cycle {number} is not in this record")
-            return self._mean([row], f"cycle {number}")
+            words = f"cycle {self.settings.reference_cycle} is not in this record"
+            return Reference(None, None, words)
         if offset > 0:
             return Reference(
                 None,
@@ -206,13 +232,9 @@ class _Report:
                 f"the record begins after {offset} load cycles, so the first cycle of the test "
                 "is not in it",
             )
-        first = self._first_cycles()
         count = 1 if rule == "first-cycle" else _FIRST
-        if len(first) < count:
-            return Reference(None, None, f"only {len(first)} of {count} reference cycles exist")
-        numbers = [int(row["cycle"]) for row in first[:count]]
-        words = f"cycle {numbers[0]}" if count == 1 else f"cycles {numbers[0]} to {numbers[-1]}"
-        return self._mean(first[:count], words)
+        there = len(self._first_cycles())
+        return Reference(None, None, f"only {there} of {count} reference cycles exist")
 
     def _mean(self, rows: list[Row], words: str) -> Reference:
         values = [row[self.column] for row in rows]
