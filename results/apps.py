@@ -18,16 +18,20 @@ class ResultsConfig(AppConfig):
         from labmatrix.matrix.links import PageLink, Place, link_register
         from labmatrix.web.domain.roles import Action
         from labmatrix.web.navigation import door_register
+        from results.services.prediction import JOB_KIND as PREDICT_KIND
+        from results.services.prediction import PredictHandler
         from results.services.record import JOB_KIND
         from results.services.reduce import ReduceHandler
         from results.services.release import release_mirror
 
         handler_register(JOB_KIND, ReduceHandler())
+        handler_register(PREDICT_KIND, PredictHandler())
         guards.protect("results_release")
         mirror_register(release_mirror)
         door_register(
             place=40, label="Records", url_name="results:record-list", action=Action.SEE_WORK
         )
+        door_register(place=60, label="Calculators", url_name="results:calculators")
         for label, url_name in (("Plate", "results:plate"), ("Comparison", "results:comparison")):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
         for place, label, url_name in (
@@ -36,6 +40,14 @@ class ResultsConfig(AppConfig):
             (Place.SERIES, "Releases", "results:releases"),
         ):
             link_register(PageLink(place, label, url_name))
+        for label, url_name in (
+            ("Predictions", "results:predictions"),
+            ("Test to prediction", "results:test-to-prediction"),
+        ):
+            link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
+        link_register(
+            PageLink(Place.SPECIMEN, "Pre-test sheet", "results:pre-test", Action.SEE_WORK)
+        )
         link_register(
             PageLink(Place.SPECIMEN, "Its life as a ribbon", "results:life", Action.SEE_WORK)
         )

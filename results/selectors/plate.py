@@ -13,8 +13,9 @@ from labmatrix.matrix.models import CellLevel, Factor, Level, Series
 from labmatrix.matrix.selectors.series import series_get_state
 from results.domain.ribbon import Ribbon, ribbon_of
 from results.domain.small_curve import Frame, frame_for, path_of
-from results.models import Reduction
+from results.models import Prediction, Reduction
 from results.selectors.comparison import Comparison, Row, comparison_get
+from results.selectors.prediction import prediction_list_of_cells
 from specimens.domain.life_read import life_from
 from specimens.domain.plan import Plan
 from specimens.models import Specimen
@@ -50,6 +51,8 @@ class PlateCell:
     is_control: bool
     open_questions: int
     remarks: tuple[str, ...]
+    prediction: Prediction | None
+    predicted_path: str
 
 
 @dataclass(frozen=True)
@@ -207,6 +210,9 @@ def _painter(
         Specimen.objects.filter(cell__series=series).select_related("state").order_by("number")
     )
     curves = _curves(specimens)
+    predictions = prediction_list_of_cells(series)
+    expected = {cell: (p.curve["x"], p.curve["y"]) for cell, p in predictions.items() if p.curve}
+    drawn = [*curves.values(), *expected.values()]
     return _Painter(
         rows=comparison.rows,
         levels=levels,
@@ -214,8 +220,10 @@ def _painter(
         specimens=specimens,
         lives=_lives(specimens, now),
         curves=curves,
-        frame=frame_for(list(curves.values()), width=CURVE_WIDTH, height=CURVE_HEIGHT),
+        frame=frame_for(drawn, width=CURVE_WIDTH, height=CURVE_HEIGHT),
         remarks=_remarks(series),
+        predictions=predictions,
+        expected=expected,
     )
 
 
@@ -231,6 +239,8 @@ class _Painter:
     curves: Mapping[int, tuple[list[float], list[float]]]
     frame: Frame
     remarks: Mapping[str, tuple[str, ...]]
+    predictions: Mapping[int, Prediction]
+    expected: Mapping[int, tuple[list[float], list[float]]]
 
     def square(self, *spanned: tuple[Factor | None, Level | None]) -> tuple[PlateCell, ...]:
         """The cells that have these levels of the two factors."""
@@ -265,6 +275,10 @@ class _Painter:
             is_control=cell.pk in controls,
             open_questions=sum(s.state.open_deviation_count + s.state.conflict_count for s in own),
             remarks=self.remarks.get(cell.code, ()),
+            prediction=self.predictions.get(cell.pk),
+            predicted_path=(
+                path_of(*self.expected[cell.pk], self.frame) if cell.pk in self.expected else ""
+            ),
         )
 
 

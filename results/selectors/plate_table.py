@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from results.selectors.plate import Plate
+from results.selectors.plate import Plate, PlateCell
 
 
 def plate_as_table(plate: Plate) -> dict[str, Any]:
@@ -25,6 +25,7 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
                         ends,
                         group.n,
                         group.mean,
+                        *_predicted(cell),
                     ]
                 )
     unit = plate.comparison.unit or "1"
@@ -39,6 +40,20 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
             {"label": "Ends", "kind": "text"},
             {"label": "n", "digits": 6},
             {"label": f"Mean {plate.comparison.metric.replace('_', ' ')}", "unit": unit},
+            {"label": "Predicted ultimate load", "unit": "kN"},
+            {"label": "Predicted mode", "kind": "text"},
+            {"label": "Flags", "kind": "text"},
         ],
         "rows": rows,
     }
+
+
+def _predicted(cell: PlateCell) -> tuple[float | None, str, str]:
+    """Ultimate load in kN, governing mode, and flags or the reason why there is none."""
+    prediction = cell.prediction
+    if prediction is None:
+        return None, "", "not predicted yet"
+    if prediction.error:
+        return None, "", str(prediction.error["message"])
+    outcome = prediction.outcome
+    return outcome["ultimate_load"]["value"], outcome["mode"], " ".join(outcome["flags"])

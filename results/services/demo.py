@@ -26,6 +26,7 @@ from labmatrix.web.domain.roles import Role
 from labmatrix.web.models import Laboratory, Person
 from labmatrix.web.services.laboratory import laboratory_setup, person_add
 from results.domain.invented.story import Story
+from results.services.prediction import prediction_job, predictions_make
 from results.services.record import JOB_KIND, Upload, channel_map_save, record_receive
 from specimens.models import Specimen
 from specimens.services.event import events_receive
@@ -142,6 +143,13 @@ def _specimens(told: Story, people: People, series: Series, now: datetime) -> No
             )
 
 
+def _predictions(people: People, series: Series, now: datetime) -> None:
+    """Every cell and beam is predicted once, in the background."""
+    if prediction_job(series) is None:
+        lead = people[Role.LEAD]
+        predictions_make(actor=lead, series=series, why="before anything is cast", now=now)
+
+
 def _events(told: Story, people: People, now: datetime) -> int:
     sent = 0
     for role, bodies in told.events_by_role().items():
@@ -175,7 +183,11 @@ def _records(told: Story, people: People, now: datetime) -> int:
 
 
 def demo_is_loaded(told: Story) -> bool:
-    """Whether every record of the demo is there and has come to its end."""
+    """Whether every record and the predictions of the demo are there and have come to their end."""
+    series = Series.objects.filter(code=told.series["code"]).first()
+    job = prediction_job(series) if series else None
+    if job is None or job.state in (Job.State.WAITING, Job.State.RUNNING):
+        return False
     records = Record.objects.filter(subject__programme_code=told.programme["code"])
     ended = records.filter(status__in=("reduced", "refused"))
     return records.count() >= len(told.records) == ended.count()
@@ -193,6 +205,8 @@ def demo_load(*, told: Story, now: datetime, say: Say) -> None:
     _machines(told, people, now)
     _sensors(told, people, now)
     _specimens(told, people, series, now)
+    say(f"Predicting {len(told.specimens)} beams and their cells in the background …")
+    _predictions(people, series, now)
     say(f"Logging {len(told.events)} events of {len(told.specimens)} beams …")
     _events(told, people, now)
     say(f"Uploading {len(told.records)} raw files …")

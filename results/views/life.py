@@ -17,6 +17,8 @@ from results.domain.ribbon import Ribbon, ribbon_of
 from results.figures import stiffness_overlay
 from results.marked_curve import marked_curve, marks_table
 from results.models import Reduction
+from results.prediction_figures import predicted_payload, predicted_table
+from results.selectors.prediction import prediction_of_specimen
 from specimens.domain.ages import ages_at
 from specimens.domain.life_read import life_from
 from specimens.domain.plan import Plan
@@ -85,6 +87,9 @@ class LifePage(View):
         broken = Reduction.objects.filter(
             record__subject_id=specimen.subject_id, is_current=True, name="break"
         ).first()
+        expected = prediction_of_specimen(specimen)
+        if expected is not None and expected.error:
+            expected = None
         stiffness = stiffness_overlay(specimen.cell.series, {specimen.code})
         context = {
             "specimen": specimen,
@@ -105,6 +110,9 @@ class LifePage(View):
             ],
             "payload": marked_curve(broken) if broken else None,
             "table": marks_table(broken) if broken else None,
+            "expected": expected,
+            "expected_payload": predicted_payload(expected, broken) if expected else None,
+            "expected_table": predicted_table(expected) if expected else None,
             "stiffness": stiffness.payload if stiffness.n else None,
             "stiffness_table": stiffness.table,
         }

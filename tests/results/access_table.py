@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.results import access_release
+from tests.results import access_predictions, access_release
 from tests.specimens.access_table import Access
 
 _ANYONE = (200, 200, 200, 200, 200)
@@ -33,4 +33,4 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/api/series/{series}/comparison/", (*_WORK, 401)),
     Access("GET", "/api/series/{series}/comparison.csv", (*_WORK, 401)),
 )
-ACCESS = (*OWN, *access_release.ACCESS)
+ACCESS = (*OWN, *access_predictions.ACCESS, *access_release.ACCESS)

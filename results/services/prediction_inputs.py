@@ -1,0 +1,75 @@
+"""Everything that goes into a prediction, gathered once and hashed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from conditioning.models import Machine
+from labmatrix.matrix.domain.route import Route, StageKind
+from labmatrix.matrix.models import Cell
+from labmatrix.matrix.selectors.cell import cell_get_levels, cell_get_route
+from results.domain.planned_member import Known
+from results.domain.prediction.predict import MECHANICS, VERSION
+from specimens.models import Specimen
+
+_LOADING_STAGES = frozenset(
+    {StageKind.PRE_CRACK, StageKind.STRENGTHEN, StageKind.SUSTAIN, StageKind.CYCLE}
+)
+# Stored with every prediction; what is not named here follows the mechanics' own defaults.
+OPTIONS: Mapping[str, Any] = {"block": "parabolic"}
+# Draws of the Monte Carlo run, and their seed.
+SAMPLES, SEED = 10_000, 20_260_101
+Rigs = list[dict[str, Any]]
+
+
+def rigs_known() -> Rigs:
+    """The laboratory's rigs whose dynamic performance was measured, by code."""
+    rigs = Machine.objects.filter(kind=Machine.Kind.RIG).order_by("code")
+    told = rigs.values_list("code", "dynamic_performance")
+    return [{"code": code, "performance": points} for code, points in told if points]
+
+
+def _stages(route: Route) -> list[dict[str, Any]]:
+    return [s.as_dict() for s in route.stages() if s.kind in _LOADING_STAGES]
+
+
+def cell_inputs(cell: Cell, rigs: Rigs) -> dict[str, Any]:
+    """What the key of a cell's prediction covers, as JSON-ready data: all as specified.
+
+    Args:
+        cell: with its series.
+        rigs: as ``rigs_known`` gives them.
+
+    Raises:
+        ShapeError: the series' route cannot be followed with the cell's levels.
+    """
+    subject = f"{cell.series.code}/{cell.code}"
+    return _inputs(subject, cell, cell_get_route(cell), Known(cell.series.member, {}), rigs)
+
+
+def specimen_inputs(specimen: Specimen, cell: Cell, rigs: Rigs) -> dict[str, Any]:
+    """What the key of a specimen's prediction covers: measured values in their place.
+
+    Args:
+        specimen: its route and member are those that were frozen when it was created.
+        cell: of the specimen, with its series.
+        rigs: as ``rigs_known`` gives them.
+    """
+    known = Known(specimen.member, specimen.measured)
+    return _inputs(specimen.code, cell, specimen.planned_route, known, rigs)
+
+
+def _inputs(subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs) -> dict[str, Any]:
+    stages = _stages(route)
+    return {
+        "subject": subject,
+        "member": {"specified": dict(known.specified), "measured": dict(known.measured)},
+        "levels": cell_get_levels(cell),
+        "stages": stages,
+        # A rig matters only where load cycles are planned: buying one leaves other keys alone.
+        "rigs": rigs if any(s["stage"] == StageKind.CYCLE for s in stages) else [],
+        "options": dict(OPTIONS),
+        "spread": {"samples": SAMPLES, "seed": SEED},
+        "mechanics": {"name": MECHANICS, "version": VERSION},
+    }

@@ -1,0 +1,101 @@
+"""Measured over predicted strength of a series."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views import View
+
+from labmatrix.kernel.errors import ShapeError
+from labmatrix.matrix.selectors.series import series_get
+from labmatrix.web.actor import actor_of
+from labmatrix.web.domain.roles import Action
+from results.domain.comparison.model_error import PUBLISHED, RatioGroup
+from results.prediction_figures import ratio_payload
+from results.selectors.comparison import INCLUDES
+from results.selectors.model_error import RatioRow, Ratios, ratios_get
+
+
+def _group_table(caption: str, head: str, groups: Sequence[RatioGroup]) -> dict[str, Any]:
+    return {
+        "caption": caption,
+        "columns": [
+            {"label": head, "kind": "text"},
+            {"label": "n", "digits": 6},
+            {"label": "Mean", "digits": 3},
+            {"label": "s", "digits": 2},
+            {"label": "COV", "digits": 2},
+            {"label": "Lower bounds left out", "digits": 6},
+        ],
+        "rows": [[g.name, g.n, g.mean, g.s, g.cov, g.left_out] for g in groups],
+    }
+
+
+def _row(row: RatioRow) -> list[Any]:
+    ratio = row.ratio
+    sheet = reverse("results:prediction", args=[row.prediction.id])
+    measured = reverse("results:metric", args=[row.metric_id])
+    return [
+        {"value": ratio.specimen, "url": reverse("results:life", args=[ratio.specimen])},
+        ratio.cell,
+        {"value": row.peak_kn, "url": measured},
+        ratio.measured_knm,
+        {"value": ratio.predicted_knm, "url": sheet},
+        {"value": ratio.value, "bound": "lower" if ratio.is_bound else ""},
+        ratio.mode,
+        "conditioned" if ratio.is_conditioned else "not conditioned",
+    ]
+
+
+def _specimen_table(found: Ratios) -> dict[str, Any]:
+    return {
+        "caption": "Measured and predicted strength of each broken specimen.",
+        "columns": [
+            {"label": "Specimen", "kind": "text"},
+            {"label": "Cell", "kind": "text"},
+            {"label": "Peak load", "unit": "kN"},
+            {"label": "Measured moment", "unit": "kN·m"},
+            {"label": "Predicted moment", "unit": "kN·m"},
+            {"label": "Ratio", "digits": 3},
+            {"label": "Predicted mode", "kind": "text"},
+            {"label": "Before the test", "kind": "text"},
+        ],
+        "rows": [_row(row) for row in found.rows],
+    }
+
+
+class RatiosPage(View):
+    """The ratio by specimen, cell and mode, with the published one beside it."""
+
+    def get(self, request: HttpRequest, code: str) -> HttpResponse:
+        """The page; a choice that makes no sense is said above the default tables."""
+        series = series_get(actor_of(request), code, Action.SEE_WORK)
+        problem, include = "", request.GET.get("include", "judged")
+        try:
+            found = ratios_get(series=series, include=include)
+        except ShapeError as error:
+            problem = error.message
+            found = ratios_get(series=series)
+        context = {
+            "series": series,
+            "found": found,
+            "problem": problem,
+            "published": PUBLISHED,
+            "includes": INCLUDES,
+            "whole": _group_table(
+                "All members, and those that were not conditioned.",
+                "Members",
+                (found.sound, found.every),
+            ),
+            "cells": _group_table("By cell.", "Cell", found.cells),
+            "modes": _group_table("By governing mode as predicted.", "Mode", found.modes),
+            "payload": ratio_payload(found),
+            "table": _specimen_table(found),
+        }
+        return render(
+            request, "results/test_to_prediction.html", context, status=400 if problem else 200
+        )
