@@ -47,8 +47,8 @@ def test_the_demo_is_served_when_reduced_and_its_copy_rebuilds_identically(
     assert early == [False]
     assert "Sign in as lead, manager, sponsor, technician" in demo.said()
     caller = Caller(demo.port, "lead", DEMO_PASSWORD)
-    count = caller.get("jobs/")["count"]
-    assert count == caller.get("jobs/?state=done")["count"] + 1  # one broken file is refused
+    jobs = caller.get("jobs/")["count"]
+    assert jobs == caller.get("jobs/?state=done")["count"] + 1  # one broken file is refused
     records = caller.get("records/")["count"]
 
     path = tmp_path / "backup.tar"
@@ -62,8 +62,8 @@ def test_the_demo_is_served_when_reduced_and_its_copy_rebuilds_identically(
     succeed(copy.manage("restore", str(path)))
     succeed(copy.manage("verify-ledger"))
     rebuilt = succeed(copy.manage("rebuild"))
-    assert f"{count - 1} reductions" in rebuilt
-    assert f"{count - 1} with the packages of the first time" in rebuilt
+    assert f"{records - 1} reductions" in rebuilt
+    assert f"{records - 1} with the packages of the first time" in rebuilt
     copy.up()
     try:
         assert Caller(copy.port, "lead", DEMO_PASSWORD).get("records/")["count"] == records
