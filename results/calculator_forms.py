@@ -43,11 +43,11 @@ class Entry:
 
 _SECTION = (
     Entry("member.shape.kind", "Outline", initial="rectangle", choices=("rectangle", "tee")),
-    Entry("member.shape.width_mm", "Width (rectangle)", "mm", "200"),
+    Entry("member.shape.width_mm", "Width, rectangle", "mm", "200"),
     Entry("member.shape.height_mm", "Height", "mm", "300", needed=True),
-    Entry("member.shape.flange_width_mm", "Width of the flange (T)", "mm"),
-    Entry("member.shape.flange_thickness_mm", "Thickness of the flange (T)", "mm"),
-    Entry("member.shape.web_width_mm", "Width of the web (T)", "mm"),
+    Entry("member.shape.flange_width_mm", "Width of the flange, T", "mm"),
+    Entry("member.shape.flange_thickness_mm", "Thickness of the flange, T", "mm"),
+    Entry("member.shape.web_width_mm", "Width of the web, T", "mm"),
     Entry("member.concrete.strength_mpa", "Concrete strength f'c", "MPa", "30", needed=True),
     Entry("member.concrete.modulus_mpa", "Modulus of the concrete, if known", "MPa"),
     Entry("member.bars.0.count", "Number of bars", "", "3"),
@@ -93,7 +93,7 @@ _RULES = (
 _BEAM = (
     Entry("loading.kind", "Bending", initial="four-point", choices=("four-point", "three-point")),
     Entry("loading.span_mm", "Span", "mm", "2400", needed=True),
-    Entry("loading.shear_span_mm", "Shear span (four-point)", "mm", "900"),
+    Entry("loading.shear_span_mm", "Shear span, four-point", "mm", "900"),
     Entry("loading.spreader_kn", "Weight of the spreader", "kN", "0.35"),
 )
 

@@ -8,6 +8,7 @@ from results.marked_curve import Payload, axis
 from results.models import Prediction, Reduction
 from results.selectors.model_error import Ratios
 
+_ROOM = 1.15
 _NAMES = (
     ("cracking_load", "cracking_deflection", "cracks"),
     ("yield_load", "yield_deflection", "bars yield"),
@@ -64,7 +65,9 @@ def predicted_payload(prediction: Prediction, measured: Reduction | None = None)
             "meta": {"role": "mark"},
         }
     )
+    # Room at the right for the name of the last point.
     x = [value for trace in traces for value in trace["x"]]
+    x.append(_ROOM * max(prediction.curve["x"]))
     y = [value for trace in traces for value in trace["y"]]
     layout = {
         "xaxis": axis("Deflection (mm)", x, zero=True),

@@ -6,19 +6,25 @@ from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils import timezone
 
+from labmatrix.web.domain.unit_systems import SI
 from labmatrix.web.models import Person
 from labmatrix.web.navigation import doors_for
 from labmatrix.web.selectors.laboratory import laboratory_get
 
 
 def laboratory(request: HttpRequest) -> dict[str, Any]:
-    """The laboratory, its rooms, whether its data are invented, and the version in use."""
+    """The laboratory, its rooms, how the person wants it shown, and the version in use."""
     found = laboratory_get()
-    person = getattr(request, "user", None)
+    user = getattr(request, "user", None)
+    person = user if isinstance(user, Person) else None
     return {
         "laboratory": found,
-        "navigation": doors_for(person, request.path) if isinstance(person, Person) else [],
+        "navigation": doors_for(person, request.path) if person else [],
+        "unit_system": person.unit_system if person else SI,
+        "theme": person.theme if person else "",
+        "zone_in_force": timezone.get_current_timezone_name(),
         "invented_data_notice": found.is_invented,
         "software_version": settings.SPECTACULAR_SETTINGS["VERSION"],
     }

@@ -1,4 +1,4 @@
-"""Errors as pages; schedules in the laboratory's zone."""
+"""Errors as pages; instants in the person's zone, else the laboratory's."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from labmatrix.kernel.errors import SignInNeeded, UserError
 from labmatrix.web.errors import error_page
+from labmatrix.web.models import Person
 from labmatrix.web.selectors.laboratory import laboratory_get
 
 Next = Callable[[HttpRequest], HttpResponse]
@@ -36,8 +37,8 @@ class UserErrorMiddleware:
         return error_page(request, error) if isinstance(error, UserError) else None
 
 
-class LaboratoryZoneMiddleware:
-    """Shows instants in the laboratory's zone."""
+class ZoneMiddleware:
+    """Shows instants in the person's zone, or without one in the laboratory's."""
 
     def __init__(self, get_response: Next) -> None:
         self.get_response = get_response
@@ -46,5 +47,6 @@ class LaboratoryZoneMiddleware:
         """Activate the zone for pages; the API speaks UTC."""
         if request.path.startswith(("/api/", "/static/", "/health/", "/ready/")):
             return self.get_response(request)
-        with timezone.override(ZoneInfo(laboratory_get().time_zone)):
+        own = request.user.time_zone if isinstance(request.user, Person) else ""
+        with timezone.override(ZoneInfo(own or laboratory_get().time_zone)):
             return self.get_response(request)

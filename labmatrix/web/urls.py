@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
-from labmatrix.web import views
+from labmatrix.web import person_views, views
 
 app_name = "web"
 urlpatterns = [
     path("sign-in/", views.PersonSignIn.as_view(), name="person-sign-in"),
     path("sign-out/", views.PersonSignOut.as_view(), name="person-sign-out"),
+    path("me/", person_views.me, name="me"),
     path("health/", views.health, name="health"),
     path("ready/", views.ready, name="ready"),
 ]

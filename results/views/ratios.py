@@ -86,6 +86,7 @@ class RatiosPage(View):
             "problem": problem,
             "published": PUBLISHED,
             "includes": INCLUDES,
+            "chosen": INCLUDES[found.include],
             "whole": _group_table(
                 "All members, and those that were not conditioned.",
                 "Members",

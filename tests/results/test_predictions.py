@@ -112,6 +112,7 @@ def test_new_measurements_supersede_and_the_old_one_stays(planned):
     specimen_measured_set(
         actor=planned.lead, specimen=beam, measured={"d_mm": 262.0}, why="cut", now=NOW
     )
+    assert first.specimen is not None
     first.specimen.refresh_from_db()
     assert prediction_is_stale(first)
     predicted(planned, why="depth measured")

@@ -12,6 +12,8 @@ ACCESS: tuple[Access, ...] = (
     Access("GET", "/sign-in/", (302, 302, 302, 302, 302, 200)),
     Access("POST", "/sign-out/", (302, 302, 302, 302, 302, 302), is_form=True),
     Access("GET", "/sign-out/", (405, 405, 405, 405, 405, 302)),
+    Access("GET", "/me/", (*_SAME, 302)),
+    Access("POST", "/me/", (302, 302, 302, 302, 302, 302), {"unit_system": "SI"}, is_form=True),
     Access("GET", "/api/schema/", (*_SAME, 200)),
     Access(
         "POST", "/api/token/", (401, 401, 401, 401, 401, 401), {"username": "x", "password": "y"}

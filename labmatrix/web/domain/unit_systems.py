@@ -12,6 +12,7 @@ from labmatrix.kernel.units import conversion, dimension_of, unit_spelled
 
 SI = "SI"
 US_CUSTOMARY = "US customary"
+SYSTEMS = (SI, US_CUSTOMARY)
 
 _US: Mapping[str, str] = MappingProxyType(
     {

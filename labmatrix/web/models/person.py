@@ -8,7 +8,9 @@ from typing import Any, ClassVar
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
 
+from labmatrix.web.domain.choices import Theme
 from labmatrix.web.domain.roles import Role
+from labmatrix.web.domain.unit_systems import SI, SYSTEMS
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -35,6 +37,19 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     is_demo = models.BooleanField(default=False)
     joined_at = models.DateTimeField(auto_now_add=True)
+    unit_system = models.CharField(
+        max_length=12, choices=[(name, name) for name in SYSTEMS], default=SI, db_default=SI
+    )
+    time_zone = models.CharField(
+        max_length=60, blank=True, default="", db_default="", help_text="Empty: the laboratory's."
+    )
+    theme = models.CharField(
+        max_length=6,
+        blank=True,
+        default="",
+        choices=[(str(t), str(t)) for t in Theme],
+        db_default="",
+    )
 
     objects: ClassVar[PersonManager] = PersonManager()
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
-
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -11,6 +9,7 @@ from django.db import transaction
 from labmatrix.kernel.errors import RuleBroken, ShapeError
 from labmatrix.web.domain.roles import Role
 from labmatrix.web.models import Laboratory, Person
+from labmatrix.web.zones import check_zone
 
 
 @transaction.atomic
@@ -21,14 +20,7 @@ def laboratory_setup(*, name: str, time_zone: str, is_invented: bool = False) ->
         RuleBroken: ``laboratory.exists`` when it has a name already.
         ShapeError: ``laboratory.time-zone`` for a zone that is not in the IANA data base.
     """
-    try:
-        ZoneInfo(time_zone)
-    except (ZoneInfoNotFoundError, ValueError) as error:
-        raise ShapeError(
-            "laboratory.time-zone",
-            f"The time zone is {time_zone!r}; allowed is an IANA name such as Europe/Lisbon.",
-            time_zone=time_zone,
-        ) from error
+    check_zone(time_zone)
     existing = Laboratory.objects.first()
     if existing is not None:
         raise RuleBroken(

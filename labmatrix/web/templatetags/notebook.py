@@ -296,6 +296,8 @@ def figure(
         "name": name,
         "number": number,
         "figure_caption": caption,
+        "unit_system": _system(context),
+        "drawn_in_si": _system(context) != SI,
         "json": json_script(dict(payload), f"{name}-data", encoder=_StrictEncoder),
         "wide": wide,
         "tall": tall,
