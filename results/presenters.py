@@ -121,14 +121,23 @@ def settings_rows(reduction: Reduction) -> list[dict[str, Any]]:
         rows.append(
             {
                 "name": said,
-                "value": f"{value:.6g}" if isinstance(value, float) else setting_text(value),
-                "unit": "" if value is None else unit,
+                "value": _setting_said(value),
+                "unit": "" if value in _NOT_GIVEN else unit,
                 "rule": known.rule if known else "Found in the record.",
                 "is_default": known is not None and _same(known.default, value),
                 "is_found": known is None,
             }
         )
     return sorted(rows, key=lambda row: bool(row["is_found"]))
+
+
+_NOT_GIVEN: tuple[Any, ...] = (None, "", (), [])
+
+
+def _setting_said(value: Any) -> str:
+    if value in _NOT_GIVEN:
+        return "not given"
+    return f"{value:.6g}" if isinstance(value, float) else setting_text(value)
 
 
 def _same(default: Any, value: Any) -> bool:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from django.core.validators import RegexValidator
 from django.db import models
 
-from labmatrix.evidence.models import CODE_PATTERN, Subject
+from labmatrix.evidence.models import Subject
+from labmatrix.kernel.codes import CODE_PATTERN
 
 
 class Machine(models.Model):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.core.validators import RegexValidator
 from django.db import models
 
-from labmatrix.evidence.models import CODE_PATTERN
+from labmatrix.kernel.codes import CODE_PATTERN
 
 
 class Regime(models.Model):

@@ -7,8 +7,8 @@ import uuid
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
-from labmatrix.evidence.models import CODE_PATTERN
 from labmatrix.kernel.clock import parse_instant
+from labmatrix.kernel.codes import CODE_PATTERN
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.kernel.text import check_storable
 from labmatrix.web.models import Person

@@ -8,10 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from labmatrix.evidence.models import CODE_PATTERN as SUBJECT_PATTERN
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.domain.code import (
-    CODE_PATTERN,
     DEFAULT_TEMPLATE,
     LEVEL_CODE_MAX,
     cell_code,
@@ -22,10 +20,6 @@ from labmatrix.matrix.domain.code import (
     numeric_level_code,
     specimen_code,
 )
-
-
-def test_cells_and_labels_share_one_pattern():
-    assert CODE_PATTERN == SUBJECT_PATTERN
 
 
 @pytest.mark.parametrize("code", ["QV-B", "A", "9", "P2-WDS-S40"])

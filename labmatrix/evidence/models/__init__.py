@@ -4,10 +4,9 @@ from labmatrix.evidence.models.blob import Blob
 from labmatrix.evidence.models.job import Job
 from labmatrix.evidence.models.ledger import LedgerEntry
 from labmatrix.evidence.models.record import TESTS, ChannelMapSaved, Record, RecordFile
-from labmatrix.evidence.models.subject import CODE_PATTERN, Subject
+from labmatrix.evidence.models.subject import Subject
 
 __all__ = [
-    "CODE_PATTERN",
     "TESTS",
     "Blob",
     "ChannelMapSaved",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.core.validators import RegexValidator
 from django.db import models
 
-CODE_PATTERN = r"^[A-Z0-9]+(-[A-Z0-9]+)*\Z"
+from labmatrix.kernel.codes import CODE_PATTERN
 
 
 class Subject(models.Model):

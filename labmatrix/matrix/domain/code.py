@@ -7,9 +7,9 @@ import string
 import unicodedata
 from collections.abc import Collection, Iterable
 
+from labmatrix.kernel.codes import CODE_PATTERN
 from labmatrix.kernel.errors import ShapeError
 
-CODE_PATTERN = r"^[A-Z0-9]+(-[A-Z0-9]+)*\Z"
 CODE_WORDS = "capital letters A-Z, digits and single hyphens between them, such as QV-B2"
 PROGRAMME_CODE_MAX = 40
 SERIES_CODE_MAX = 20

@@ -6,7 +6,8 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models.functions import Upper
 
-from labmatrix.matrix.domain.code import CODE_PATTERN, PROGRAMME_CODE_MAX
+from labmatrix.kernel.codes import CODE_PATTERN
+from labmatrix.matrix.domain.code import PROGRAMME_CODE_MAX
 
 code_validator = RegexValidator(
     CODE_PATTERN, "A code is made of A-Z, 0-9 and hyphens.", code="code-shape"
