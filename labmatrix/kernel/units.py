@@ -34,7 +34,7 @@ _DIMENSIONS = (
     Dimension("stress", "MPa", ("MPa", "Pa", "kPa", "GPa", "psi", "ksi", "N/mm²")),
     Dimension("moment", "kN·m", ("kN·m", "N·mm", "N·m", "kip·ft", "kip·in", "lbf·ft")),
     Dimension("stiffness", "kN/mm", ("kN/mm", "N/mm", "kip/in", "lbf/in")),
-    Dimension("energy", "kN·mm", ("kN·mm", "J", "kJ")),
+    Dimension("energy", "kN·mm", ("kN·mm", "J", "kJ", "kip·in")),
     Dimension("curvature", "1/mm", ("1/mm", "1/m", "1/in")),
     Dimension("strain", "mm/mm", ("mm/mm", "µm/m", "‰", "%", "in/in")),
     Dimension("temperature", "°C", ("°C", "°F", "K")),
@@ -89,13 +89,15 @@ def unit_spelled(text: str) -> str:
 def dimension_of(unit: str) -> Dimension:
     """The dimension whose base or allowed units hold this one.
 
+    A kip·in measures a moment or an energy; alone it is taken for a moment, and ``conversion``
+    takes it as what the other unit measures.
+
     Raises:
         ShapeError: ``unit.unknown``.
     """
-    spelled = unit_spelled(unit)
-    for dimension in _DIMENSIONS:
-        if spelled == dimension.base or spelled in dimension.allowed:
-            return dimension
+    found = _dimensions_of(unit_spelled(unit))
+    if found:
+        return found[0]
     raise ShapeError(
         "unit.unknown",
         f"The unit {unit!r} is not known; known are "
@@ -103,6 +105,10 @@ def dimension_of(unit: str) -> Dimension:
         + ".",
         unit=unit,
     )
+
+
+def _dimensions_of(spelled: str) -> list[Dimension]:
+    return [d for d in _DIMENSIONS if spelled == d.base or spelled in d.allowed]
 
 
 @lru_cache(maxsize=512)
@@ -117,7 +123,7 @@ def conversion(source: str, target: str) -> tuple[float, float]:
         dimension_of(source)
         return 1.0, 0.0
     have, want = dimension_of(source), dimension_of(target)
-    if have is not want:
+    if not any(target == d.base or target in d.allowed for d in _dimensions_of(source)):
         raise ShapeError(
             "unit.mismatch",
             f"{source} measures {have.name} and cannot become {target}, which measures "

@@ -58,7 +58,7 @@ class ChoicesForm(forms.Form):
     unit_system = forms.ChoiceField(
         label="Units",
         choices=[(name, name) for name in SYSTEMS],
-        help_text="Tables and numbers are converted; figures are drawn in SI and say so.",
+        help_text="Numbers, tables and figures are shown in them; files say which they are in.",
         error_messages=_SAY,
     )
     time_zone = forms.ChoiceField(label="Time zone", required=False, error_messages=_SAY)

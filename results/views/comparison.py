@@ -26,6 +26,7 @@ from results.selectors.metric_choice import DEFAULT_METRIC, cycles_offered, metr
 from results.selectors.retention import retention_list
 from results.selectors.retention_json import retention_as_dict
 from results.selectors.snapshot import LOAD_CAPTION, STIFFNESS_CAPTION
+from results.views.takeaway import units_name
 
 SAME_AXES = " The axes hold every specimen of the series, whichever are chosen."
 
@@ -80,6 +81,9 @@ class ComparisonPage(View):
             "control_words": CONTROLS[table.control],
             "includes": INCLUDES,
             "query": urlencode(given),
+            "figure_query": urlencode(
+                given | {"units": units_name(actor_of(self.request).unit_system)}
+            ),
             "places": _places(table),
             "n": sum(row.group.n for row in table.rows),
             "has_sub_samples": any(row.group.sub_samples > row.group.n for row in table.rows),

@@ -13,6 +13,8 @@ from labmatrix.kernel.errors import NotFound, ShapeError
 from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import NOT_YOURS, Action
+from labmatrix.web.domain.unit_systems import SI, US_CUSTOMARY
+from labmatrix.web.figure_units import payload_shown
 from results.api import whole_number
 from results.release_tables import release_tables, version_said
 from results.selectors.comparison import Comparison, comparison_get
@@ -26,6 +28,8 @@ from results.takeaway.wording import file_name
 
 NO_TABLE = "A table was asked for as {given!r}; allowed are {allowed}."
 SCALE = "cycles is {given!r}; allowed are linear and log."
+UNITS = "units is {given!r}; allowed are si and us."
+SYSTEMS = {"si": SI, "us": US_CUSTOMARY}
 
 
 def _comparison(request: HttpRequest, code: str) -> Comparison:
@@ -70,15 +74,50 @@ def _file(content: bytes, content_type: str, name: str) -> HttpResponse:
     return response
 
 
-def _figure_file(
-    request: HttpRequest, figure: Mapping[str, Any], footer: Sequence[str], kind: str, *name: str
+def units_name(system: str) -> str:
+    """How an address says a unit system: si or us."""
+    return next(name for name, known in SYSTEMS.items() if known == system)
+
+
+def units_asked(request: HttpRequest) -> str:
+    """The unit system that an address asks for; SI where it says nothing.
+
+    Raises:
+        ShapeError: ``takeaway.units``.
+    """
+    given = request.GET.get("units", "si")
+    if given not in SYSTEMS:
+        raise ShapeError("takeaway.units", UNITS.format(given=given), allowed=list(SYSTEMS))
+    return SYSTEMS[given]
+
+
+def figure_file(
+    request: HttpRequest,
+    figure: Mapping[str, Any],
+    footer: Sequence[str],
+    kind: str,
+    *name: str,
+    system: str = SI,
 ) -> HttpResponse:
+    """A figure as SVG, PNG or its data; ``cycles`` in the address names the scale.
+
+    Args:
+        request: the person's.
+        figure: its payload in base units and its caption.
+        footer: lines below it.
+        kind: of the file.
+        name: parts of the file's name.
+        system: in whose units it is drawn.
+
+    Raises:
+        ShapeError: ``takeaway.scale`` or ``takeaway.format``.
+    """
     scale = request.GET.get("cycles", "linear")
     if scale not in ("linear", "log"):
         raise ShapeError("takeaway.scale", SCALE.format(given=scale), allowed=["linear", "log"])
     content = figure_as(
         kind,
-        figure["payload"],
+        payload_shown(figure["payload"], system),
         caption=figure["caption"],
         footer=footer,
         logarithmic=scale == "log" and figure["payload"]["kind"] == "cycles",
@@ -104,14 +143,16 @@ class ComparisonFigure(View):
     figure = "load-deflection"
 
     def get(self, request: HttpRequest, code: str, kind: str) -> HttpResponse:
-        """The file; ``cycles=log`` for a logarithmic axis of load cycles."""
+        """The file; ``cycles=log`` for a logarithmic axis, ``units=us`` for US customary units."""
         comparison = _comparison(request, code)
         drawn = figure_list(comparison.series, set(comparison.kept)).get(self.figure)
         if drawn is None:
             words = f"No specimen of {code} has a curve for the figure {self.figure} yet."
             raise NotFound("takeaway.no-figure", words)
         said = origin_said(comparison, now(), n=drawn["n"])
-        return _figure_file(request, drawn, said, kind, code, self.figure)
+        return figure_file(
+            request, drawn, said, kind, code, self.figure, system=units_asked(request)
+        )
 
 
 def _release_said(seen: Mapping[str, Any], n: int | None = None) -> list[str]:
@@ -152,4 +193,4 @@ class ReleaseFigure(View):
             raise NotFound("access.not-yours", NOT_YOURS)
         said = _release_said(seen, n=drawn["n"])
         name = (seen["series"], f"version-{seen['version']}", self.figure)
-        return _figure_file(request, drawn, said, kind, *name)
+        return figure_file(request, drawn, said, kind, *name)

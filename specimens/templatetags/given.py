@@ -33,9 +33,9 @@ def given(context: Context, value: float | Mapping[str, Any] | None, unit: str =
 
 
 @register.simple_tag(takes_context=True)
-def given_number(context: Context, value: float | None) -> str:
-    """The number alone, for a column."""
+def given_number(context: Context, value: float | None, unit: str = "1") -> str:
+    """The number alone, for a column; ``unit`` only so that it is converted."""
     if value is None:
         return MISSING
     bare, digits = as_given(value)
-    return number(context, bare, digits=digits)
+    return number(context, bare, unit=unit, digits=digits)

@@ -40,7 +40,12 @@ def test_a_comparison_is_taken_away_in_every_form(cast: Scene, client):
     for kind in ("svg", "png", "csv"):
         assert client.get(f"/series/QS/comparison/load-deflection.{kind}").status_code == 200
         assert client.get(f"/series/QS/comparison/stiffness.{kind}").status_code == 404
-    for wrong in ("table.docx", "table.csv?table=all", "load-deflection.svg?cycles=cubic"):
+    for wrong in (
+        "table.docx",
+        "table.csv?table=all",
+        "load-deflection.svg?cycles=cubic",
+        "load-deflection.svg?units=furlongs",
+    ):
         assert client.get(f"/series/QS/comparison/{wrong}").status_code == 400
 
 
@@ -77,3 +82,24 @@ def test_the_comparison_page_without_results_says_what_comes_first(cast: Scene, 
     client.force_login(cast.lead)
     html = client.get("/series/QS/comparison/").content.decode()
     assert "No test has ended yet" in html
+
+
+def test_a_figure_is_taken_away_in_the_units_that_its_address_says(cast: Scene, client):
+    whole(cast)
+    cast.technician.unit_system = "US customary"
+    cast.technician.save()
+    client.force_login(cast.technician)
+    page = client.get("/series/QS/comparison/").content.decode()
+    assert (
+        "load-deflection.svg?metric=peak_load&amp;control=gain&amp;include=judged&amp;units=us"
+        in page
+    )
+    asked = "/series/QS/comparison/load-deflection.csv"
+    (head, *american), (si_head, *base) = (
+        csv_rows(client.get(asked + query).content) for query in ("?units=us", "")
+    )
+    assert head == ["curve", "specimen", "Deflection [in]", "Load [kip]"]
+    assert si_head == ["curve", "specimen", "Deflection [mm]", "Load [kN]"]
+    for there, here in zip(american[:50], base[:50], strict=True):
+        assert float(there[2]) * 25.4 == pytest.approx(float(here[2]), abs=1e-6)
+        assert float(there[3]) * 4.4482216152605 == pytest.approx(float(here[3]), abs=1e-6)

@@ -79,15 +79,21 @@ def test_the_zone_of_one_request_does_not_leak_into_the_next(cast: Scene, client
     assert timezone.get_current_timezone_name() == before
 
 
-def test_a_loads_table_turns_into_kips_and_a_figure_says_that_it_is_in_si():
-    payload: dict[str, object] = {"data": [], "layout": {}}
+def test_a_load_turns_into_kips_in_a_figure_and_in_its_table():
+    payload: dict[str, object] = {
+        "data": [{"x": [25.4], "y": [4.4482216152605]}],
+        "layout": {},
+        "kind": "load-deflection",
+    }
     table = {"columns": [{"label": "Load", "unit": "kN"}], "rows": [[44.4822]]}
     source = Template("{% figure number=1 caption='Load.' payload=payload table=table %}")
     context = {"payload": payload, "table": table}
     american = source.render(Context({**context, "unit_system": "US customary"}))
     assert '<span class="unit">kip</span>' in american
-    assert "Drawn in SI units; its data table is in US customary units." in american
-    assert "Drawn in SI" not in source.render(Context(context))
+    assert '"text": "Load (kip)"' in american
+    assert '"text": "Deflection (in)"' in american
+    assert '"y": [1.0]' in american
+    assert '"y": [4.4482216152605]' in source.render(Context(context))
 
 
 @pytest.mark.parametrize(

@@ -26,6 +26,7 @@ from labmatrix.web.domain.numerals import (
     uncertainty_text,
 )
 from labmatrix.web.domain.unit_systems import SI, spread_shown, unit_shown, value_shown
+from labmatrix.web.figure_units import payload_shown
 from labmatrix.web.tables import Cell, table_cells
 
 register = template.Library()
@@ -278,10 +279,10 @@ def figure(
     """A numbered figure that Plotly draws, with its caption and its data table.
 
     Args:
-        context: for the unit system of the data table.
+        context: for the person's unit system: axes, points and the data table follow it.
         number: the figure's number on this page.
         caption: a sentence that says what is seen and for how many specimens.
-        payload: {"data": […], "layout": {…}, "kind"?}, JSON-ready.
+        payload: {"data": […], "layout": {…}, "kind"?}, JSON-ready, in base units.
         table: as for ``data_table``; the figure's text alternative.
         key: part of the ids, when two figures of a page share a number.
         wide: over the margin too.
@@ -296,9 +297,9 @@ def figure(
         "name": name,
         "number": number,
         "figure_caption": caption,
-        "unit_system": _system(context),
-        "drawn_in_si": _system(context) != SI,
-        "json": json_script(dict(payload), f"{name}-data", encoder=_StrictEncoder),
+        "json": json_script(
+            payload_shown(payload, _system(context)), f"{name}-data", encoder=_StrictEncoder
+        ),
         "wide": wide,
         "tall": tall,
     }

@@ -217,7 +217,7 @@
       this.say("Fetching every row in view …");
       const address = new URL(url, location.href);
       for (const name of this.away ? ["x", "y"] : []) {
-        const [low, high] = this.plot._fullLayout[`${name}axis`].range;
+        const [low, high] = this.plot._fullLayout[`${name}axis`].range.map((value) => this.toBase(name, value));
         address.searchParams.set(`${name}_from`, low);
         address.searchParams.set(`${name}_to`, high);
       }
@@ -235,8 +235,26 @@
     putFiner(lines, words) {
       this.say(words);
       const at = [...this.payload.data.keys()].filter((index) => (this.payload.data[index].meta || {}).line);
-      const points = at.map((index) => lines[this.payload.data[index].meta.line] || this.payload.data[index]);
+      const points = at.map((index) => {
+        const line = lines[this.payload.data[index].meta.line];
+        return line ? { x: this.fromBase("x", line.x), y: this.fromBase("y", line.y) } : this.payload.data[index];
+      });
       return Plotly.restyle(this.plot, { x: points.map((line) => line.x), y: points.map((line) => line.y) }, at);
+    }
+
+    // The server has rows in base units; finer.units says how the person's are got from them.
+    scale(name) {
+      return ((this.payload.finer || {}).units || {})[name] || [1, 0];
+    }
+
+    toBase(name, value) {
+      const [factor, offset] = this.scale(name);
+      return (value - offset) / factor;
+    }
+
+    fromBase(name, values) {
+      const [factor, offset] = this.scale(name);
+      return values.map((value) => (value === null ? null : value * factor + offset));
     }
 
     say(words) {
