@@ -5,7 +5,7 @@ Used by tests only. Both libraries take the same laws as the section under test.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import import_module
 from typing import Any
 
@@ -100,6 +100,26 @@ def random_member(rng: np.random.Generator, *, fabric: bool) -> RandomMember:
     return RandomMember(Section(shape, tuple(bars), fabrics, bond), concrete)
 
 
+def with_richer_laws(member: RandomMember) -> RandomMember:
+    """The same member with bars that harden by 1 % and fabric of two lines."""
+    bars = tuple(
+        replace(bar, steel=replace(bar.steel, hardening_mpa=0.01 * bar.steel.modulus_mpa))
+        for bar in member.section.bars
+    )
+    fabrics = tuple(
+        replace(
+            fabric,
+            law=FabricLaw(
+                fabric.law.modulus_mpa,
+                uncracked_mpa=8.0 * fabric.law.modulus_mpa,
+                transition_strain=0.1 * fabric.usable_strain,
+            ),
+        )
+        for fabric in member.section.fabrics
+    )
+    return replace(member, section=replace(member.section, bars=bars, fabrics=fabrics))
+
+
 def outline(shape: Shape) -> Any:
     """The shape as a polygon with its top face at y = 0."""
     first, last, height = shape.strips[0], shape.strips[-1], shape.height_mm
@@ -132,12 +152,14 @@ def structuralcodes_section(section: Section, concrete: CompressionLaw) -> Any:
         outline(section.shape), GenericMaterial(2400, _peer_law(concrete))
     )
     for bar in section.bars:
-        law = ElasticPlastic(bar.steel.modulus_mpa, bar.steel.yield_mpa, eps_su=0.2)
+        law = ElasticPlastic(
+            bar.steel.modulus_mpa, bar.steel.yield_mpa, Eh=bar.steel.hardening_mpa, eps_su=0.2
+        )
         geometry = add_reinforcement(
             geometry, (0.0, -bar.depth_mm), _diameter(bar.area_mm2), GenericMaterial(7850, law)
         )
     for fabric in section.fabrics:
-        law = Elastic(fabric.law.modulus_mpa, eps_u=(fabric.usable_strain, -0.1))
+        law = _peer_fabric(fabric)
         bond = float(section.bond.at(fabric.bottom_mm))
         if bond:
             law = InitialStrain(law, -bond)
@@ -148,6 +170,13 @@ def structuralcodes_section(section: Section, concrete: CompressionLaw) -> Any:
             GenericMaterial(1500, law),
         )
     return GenericSection(geometry)
+
+
+def _peer_fabric(fabric: FabricLayer) -> Any:
+    if fabric.law.uncracked_mpa is None:
+        return Elastic(fabric.law.modulus_mpa, eps_u=(fabric.usable_strain, -0.1))
+    strains = np.array([-0.1, 0.0, fabric.law.transition_strain, fabric.usable_strain])
+    return UserDefined(strains, stress(fabric.law, strains))
 
 
 def _diameter(area: float) -> float:

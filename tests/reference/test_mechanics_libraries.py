@@ -1,11 +1,10 @@
 """Fibre integration against two independent general-purpose libraries with the same laws.
 
-``STRONGFLOOR_LONG_CHECKS=1`` takes every section and diagram; without it a part of them.
+``make check-long`` takes 200 diagrams of each library and keeps how far apart the worst lay in
+``tests/reference/long_checks.jsonl``; ``make test`` takes a part of them.
 """
 
 from __future__ import annotations
-
-import os
 
 import numpy as np
 import pytest
@@ -14,15 +13,16 @@ from results.domain.mechanics.capacity import flexural_capacity
 from results.domain.mechanics.fibres import FibreModel
 from results.domain.mechanics.laws import Parabola, ParabolaRectangle
 from results.domain.mechanics.moment_curvature import diagram, states_at, ultimate_point
+from tests.reference.conftest import KeepLongCheck
 from tests.reference.mechanics_members import bm1
 from tests.reference.mechanics_peers import (
     RandomMember,
     concreteproperties_section,
     random_member,
     structuralcodes_section,
+    with_richer_laws,
 )
 
-LONG = os.environ.get("STRONGFLOOR_LONG_CHECKS") == "1"
 WITHIN = 1e-3
 
 pytestmark = pytest.mark.filterwarnings("ignore")
@@ -41,6 +41,10 @@ def _peer_moment(member: RandomMember) -> float:
     return -float(section.section_calculator.calculate_bending_strength().m_y)
 
 
+def _some_and_long(some: int, many: int) -> pytest.MarkDecorator:
+    return pytest.mark.parametrize("count", [some, pytest.param(many, marks=pytest.mark.long)])
+
+
 def test_ultimate_moment_of_200_random_sections_as_structuralcodes() -> None:
     worst = 0.0
     for member in _members(200, 11):
@@ -49,16 +53,34 @@ def test_ultimate_moment_of_200_random_sections_as_structuralcodes() -> None:
     assert worst < WITHIN
 
 
-def test_ultimate_moment_of_random_sections_as_concreteproperties() -> None:
-    for member in _members(200 if LONG else 5, 12, fabric=False):
+def test_ultimate_moment_of_random_richer_laws_as_structuralcodes() -> None:
+    """Bars that harden and fabric of two lines, as from a coupon."""
+    worst = 0.0
+    for member in _members(60, 21, fabric=True):
+        richer = with_richer_laws(member)
+        model = FibreModel(richer.section, richer.concrete, displaced=False)
+        worst = max(worst, abs(ultimate_point(model).moment_nmm / _peer_moment(richer) - 1.0))
+    assert worst < WITHIN
+
+
+@_some_and_long(10, 200)
+def test_ultimate_moment_of_random_sections_as_concreteproperties(
+    count: int, keep_long_check: KeepLongCheck
+) -> None:
+    worst = 0.0
+    for member in _members(count, 12, fabric=False):
         peer = concreteproperties_section(member.section, member.concrete)
         known = abs(peer.ultimate_bending_capacity().m_x)
         own = ultimate_point(FibreModel(member.section, member.concrete)).moment_nmm
-        assert own == pytest.approx(known, rel=WITHIN)
+        worst = max(worst, abs(own / known - 1.0))
+    keep_long_check(count=count, worst=worst, bound=WITHIN, of="ultimate moment, relative")
+    assert worst < WITHIN
 
 
-def test_diagrams_as_structuralcodes() -> None:
-    for member in _members(200 if LONG else 10, 13):
+@_some_and_long(10, 200)
+def test_diagrams_as_structuralcodes(count: int, keep_long_check: KeepLongCheck) -> None:
+    worst = 0.0
+    for member in _members(count, 13):
         peer = structuralcodes_section(member.section, member.concrete)
         known = peer.section_calculator.calculate_moment_curvature()
         curvature, moment = -np.asarray(known.chi_y), -np.asarray(known.m_y)
@@ -67,18 +89,24 @@ def test_diagrams_as_structuralcodes() -> None:
         model = FibreModel(member.section, member.concrete, displaced=False)
         own = states_at(model, curvature[keep])
         # The peer stops its own iteration at 1 % of a small force, so small moments are coarse.
-        assert np.abs(own.moment - moment[keep]).max() < WITHIN * moment.max()
+        worst = max(worst, float(np.abs(own.moment - moment[keep]).max() / moment.max()))
+    keep_long_check(count=count, worst=worst, bound=WITHIN, of="moment in terms of the largest")
+    assert worst < WITHIN
 
 
-def test_diagram_as_concreteproperties() -> None:
-    for member in _members(10 if LONG else 1, 14, fabric=False):
+@_some_and_long(1, 200)
+def test_diagrams_as_concreteproperties(count: int, keep_long_check: KeepLongCheck) -> None:
+    worst = 0.0
+    for member in _members(count, 14, fabric=False):
         peer = concreteproperties_section(member.section, member.concrete)
         known = peer.moment_curvature_analysis(progress_bar=False)
         curvature, moment = np.asarray(known.kappa)[1:], np.abs(np.asarray(known.m_x))[1:]
         own = states_at(FibreModel(member.section, member.concrete), curvature)
         # Its concrete carries nothing beyond the ultimate strain, ours keeps the plateau.
         alive = -own.strain(0.0) < member.concrete.ultimate_strain
-        assert np.abs(own.moment - moment)[alive].max() < WITHIN * moment.max()
+        worst = max(worst, float(np.abs(own.moment - moment)[alive].max() / moment.max()))
+    keep_long_check(count=count, worst=worst, bound=WITHIN, of="moment in terms of the largest")
+    assert worst < WITHIN
 
 
 def test_aci_parabola_as_structuralcodes_and_as_the_closed_form() -> None:
