@@ -149,8 +149,14 @@ def monte_carlo(
         factors = draw_factors(member.variables, part.stop - part.start, stream)
         moments[part], modes[part] = member.strengths(factors)
 
-    with ThreadPoolExecutor(workers) as pool:
-        list(pool.map(solve_chunk, chunks(samples, seed)))
+    parts = chunks(samples, seed)
+    if len(parts) == 1 or workers == 1:
+        # Starting threads would take longer than the work.
+        for part in parts:
+            solve_chunk(part)
+    else:
+        with ThreadPoolExecutor(workers) as pool:
+            list(pool.map(solve_chunk, parts))
     counts = np.bincount(modes, minlength=len(MODES) + 1) / samples
     fractiles = np.quantile(moments, FRACTILES)
     return MonteCarlo(
