@@ -63,6 +63,9 @@ class Metric(models.Model):
     value = models.FloatField()
     unit = models.CharField(max_length=12)
     u = models.FloatField(null=True)
+    budget = models.JSONField(
+        null=True, help_text="Where u comes from: {u, dof, method, rows: [{source, …}]}."
+    )
     at = models.BigIntegerField(null=True)
     bound = models.CharField(max_length=5, blank=True)
     point = models.JSONField(null=True)

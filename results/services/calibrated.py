@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from labmatrix.evidence.domain.channels import Channel, Channels
 
@@ -18,3 +19,8 @@ def calibrated(channels: Channels, factors: Mapping[str, float]) -> Channels:
         return replace(channel, values=channel.values * factor)
 
     return Channels(tuple(corrected(channel) for channel in channels.channels))
+
+
+def factors_of(calibrations: Sequence[Mapping[str, Any]]) -> dict[str, float]:
+    """Factor by which the values of each calibrated sensor are multiplied."""
+    return {c["sensor"]: float(c["factor"]) for c in calibrations if "factor" in c}

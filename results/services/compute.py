@@ -12,22 +12,24 @@ from typing import Any, BinaryIO, cast
 import numpy as np
 
 from labmatrix.evidence.domain.channel_map import ChannelMap
-from labmatrix.evidence.domain.channels import Channels, apply_map
+from labmatrix.evidence.domain.channels import Channels, apply_map, bind_map
 from labmatrix.evidence.domain.join import Joined, join_files
 from labmatrix.evidence.models import Blob
 from labmatrix.evidence.reading.open_table import read_table
+from labmatrix.evidence.reading.parquet import decimals_of
 from labmatrix.evidence.reading.table import RawTable
 from labmatrix.evidence.services.blob import blob_open
 from labmatrix.evidence.services.job_folder import WorkFolder
 from labmatrix.kernel.canonical import content_key
 from results.domain.curve import kept_rows
+from results.domain.reduction.instruments import Judged, Key
 from results.domain.reduction.outcome import Found, Outcome
 from results.domain.reduction.settings import JoinedSettings
-from results.services.calibrated import calibrated
+from results.services.calibrated import calibrated, factors_of
 from results.services.cycle_table import table_write
 from results.services.cyclic_record import cyclic_record
-from results.services.inputs import calibration_factors
-from results.services.methods import CyclicMethod, drawn_channels, method_named
+from results.services.instruments_of import budget_as_dict
+from results.services.methods import CyclicMethod, Steps, drawn_channels, method_named
 
 Report = Callable[[float, str], None]
 _METRIC_NAMESPACE = uuid.UUID("0c1f7f3c-2f57-5f3e-8f0a-6f3f5d0b9a41")
@@ -42,6 +44,7 @@ class Computed:
     Attributes:
         key: of its inputs.
         outcome: numbers and remarks.
+        budgets: where the uncertainty of each number comes from, JSON-ready.
         warnings: what reading and reducing met, JSON-ready.
         curve: the light curve, JSON-ready.
         table: the table of cycles or of the envelope, in the folder of the work; None without.
@@ -49,6 +52,7 @@ class Computed:
 
     key: str
     outcome: Outcome
+    budgets: Mapping[Key, dict[str, Any]]
     warnings: list[dict[str, Any]]
     curve: dict[str, Any]
     table: Path | None
@@ -87,11 +91,13 @@ class ReadChannels:
 
     Attributes:
         channels: in base units, calibrated; those of several files on the rows of one.
+        steps: smallest step of each by file and column, in its base unit; 0 where not fixed.
         warnings: what reading met, JSON-ready.
         joined: how each file was laid on the first, JSON-ready.
     """
 
     channels: Channels
+    steps: Steps
     warnings: list[dict[str, Any]]
     joined: list[dict[str, Any]]
 
@@ -103,8 +109,10 @@ def channels_of(inputs: Mapping[str, Any], report: Report) -> ReadChannels:
         UserError: why a file cannot be read, does not fit its map, or cannot be joined.
     """
     tables = _tables(inputs, report)
-    channels = apply_map(tables, ChannelMap.from_data(inputs["channel_map"]))
-    channels = calibrated(channels, calibration_factors(inputs))
+    channel_map = ChannelMap.from_data(inputs["channel_map"])
+    channels = apply_map(tables, channel_map)
+    steps = _steps(tables, channel_map)
+    channels = calibrated(channels, factors_of(inputs["calibrations"]))
     warnings = [
         {"file": name, **warning.as_dict()}
         for name, table in tables.items()
@@ -112,11 +120,20 @@ def channels_of(inputs: Mapping[str, Any], report: Report) -> ReadChannels:
     ]
     settings = method_named(inputs["reduction"]["name"]).settings.from_dict(inputs["settings"])
     if not isinstance(settings, JoinedSettings):
-        return ReadChannels(channels, warnings, [])
+        return ReadChannels(channels, steps, warnings, [])
     joined = joined_on_load(channels, settings, [file["name"] for file in inputs["files"]])
     told = [{"code": remark.code, "message": remark.message} for remark in joined.remarks]
     offsets = [asdict(offset) for offset in joined.offsets]
-    return ReadChannels(joined.channels, [*warnings, *told], offsets)
+    return ReadChannels(joined.channels, steps, [*warnings, *told], offsets)
+
+
+def _steps(tables: Mapping[str, RawTable], channel_map: ChannelMap) -> Steps:
+    bound = bind_map({name: table.head for name, table in tables.items()}, channel_map)
+    return {
+        (one.file, one.column): one.step(decimals_of(tables[one.file].values[one.column]))
+        for one in bound.channels
+        if one.entry.quantity in ("load", "deflection")
+    }
 
 
 def joined_on_load(channels: Channels, settings: JoinedSettings, files: Sequence[str]) -> Joined:
@@ -186,10 +203,11 @@ def compute(inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> Co
     if isinstance(method, CyclicMethod):
         found = cyclic_record(inputs, report, folder)
         report(0.95, "writing")
-        return _computed(inputs, found.outcome, found.warnings, found.curve, found.table)
+        return _computed(inputs, found.judged, found.warnings, found.curve, found.table)
     read = channels_of(inputs, report)
     report(_READ_SHARE, "reducing")
-    outcome = method.reduce(read.channels, inputs)
+    judged = method.reduce(read.channels, inputs, read.steps)
+    outcome = judged.outcome
     if read.joined:
         outcome = replace(outcome, settings={**outcome.settings, "joined": read.joined})
     report(0.95, "writing")
@@ -197,20 +215,23 @@ def compute(inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> Co
     if outcome.table is not None:
         table = folder.path / "table.parquet"
         table_write(table, [outcome.table])
-    return _computed(inputs, outcome, read.warnings, _curve(read.channels, outcome), table)
+    judged = replace(judged, outcome=outcome)
+    return _computed(inputs, judged, read.warnings, _curve(read.channels, outcome), table)
 
 
 def _computed(
     inputs: Mapping[str, Any],
-    outcome: Outcome,
+    judged: Judged,
     warnings: list[dict[str, Any]],
     curve: dict[str, Any],
     table: Path | None,
 ) -> Computed:
+    outcome = judged.outcome
     notes = [{"code": note.code, "message": note.message} for note in outcome.warnings]
     return Computed(
         key=content_key(inputs),
         outcome=outcome,
+        budgets={key: budget_as_dict(budget) for key, budget in judged.budgets.items()},
         warnings=[*warnings, *notes, *_uncalibrated(inputs)],
         curve=curve,
         table=table,

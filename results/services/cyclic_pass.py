@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any, BinaryIO
 
@@ -15,11 +16,14 @@ from labmatrix.evidence.domain.channels import BoundMap, Channel, Channels, Zero
 from labmatrix.evidence.domain.restarts import RestartTrack
 from labmatrix.evidence.reading.blocks import BLOCK_BYTES
 from labmatrix.evidence.reading.layout import Piece
+from labmatrix.evidence.reading.parquet import decimals_of
 from labmatrix.evidence.reading.streamed import Streamed, open_stream
 from results.domain.curve_keeper import CurveKeeper
 from results.domain.reduction.cyclic_settings import CyclicSettings
 from results.domain.reduction.cyclic_stream import CyclicStream
-from results.services.calibrated import calibrated
+from results.domain.reduction.instruments import Instrument
+from results.services.calibrated import calibrated, factors_of
+from results.services.instruments_of import instrument_of
 from results.services.methods import main_channel
 from results.services.row_window import RowWindow
 
@@ -39,14 +43,14 @@ class Source:
     Attributes:
         name: of the file.
         bound: its channels; zeros may be open.
-        factors: calibration factor of each sensor.
+        calibrations: as they stand in the inputs of the reduction.
         date_order: of dates that the head of the file does not prove.
         beside: what other files give; None without such files.
     """
 
     name: str
     bound: BoundMap
-    factors: Mapping[str, float]
+    calibrations: Sequence[Mapping[str, Any]]
     date_order: str = "day first"
     beside: Beside | None = None
 
@@ -59,6 +63,7 @@ class FilePass:
         curve: load over deflection as measured.
         restarts: where the file starts again.
         carried: what else is read off at valley and peak of each cycle; JSON-ready.
+        instruments: what is known of load and of deflection.
         started_at: when the file begins, s on the calendar; None without a date.
         warnings: what reading met, once the pass has ended.
         ended: whether the whole file went by.
@@ -78,6 +83,8 @@ class FilePass:
         curve: CurveKeeper | None = None,
     ) -> None:
         self.source = source
+        self._factors = factors_of(source.calibrations)
+        self.instruments: list[Instrument] = []
         self.stream = CyclicStream(settings)
         self.curve = curve or CurveKeeper()
         self.restarts = RestartTrack()
@@ -134,7 +141,7 @@ class FilePass:
         return open_stream(file, date_order=order, block_bytes=size)
 
     def _take(self, piece: Piece, reading: Streamed) -> Columns:
-        own = calibrated(self.source.bound.take(piece.values), self.source.factors)
+        own = calibrated(self.source.bound.take(piece.values), self._factors)
         load = main_channel(own, "load")
         time = own.time_of(load)
         starts = self._starts(time)
@@ -142,6 +149,7 @@ class FilePass:
         deflection = main_channel(channels, "deflection")
         if self.carried is None:
             self._begin(channels, load, deflection, reading)
+            self.instruments = [self._instrument(c, piece) for c in (load, deflection)]
         names = {entry["name"] for entry in self.carried or ()}
         carried = {carried_name(channel): channel.values for channel in channels.channels}
         self._window.append([values for name, values in carried.items() if name in names])
@@ -189,6 +197,15 @@ class FilePass:
                 days = date.fromisoformat(origin).toordinal()
                 self.started_at = days * _DAY_S + float(channel.values[there[0]])
 
+    def _instrument(self, channel: Channel, piece: Piece) -> Instrument:
+        """What is known of a channel; the step of its column is that of the first piece."""
+        steps = [
+            bound.step(decimals_of(piece.values[bound.index]))
+            for bound in self.source.bound.channels
+            if bound.column == channel.column and channel.joined_from is None
+        ]
+        return instrument_of(channel, self.source.calibrations, *steps)
+
     def _finished(self) -> Columns:
         table: Columns = dict(self.stream.finished_cycles())
         ends = {end: self._window.at(table[f"{end}_index"]) for end in ("valley", "peak")}
@@ -210,6 +227,7 @@ class FilePass:
             "restarts": self.restarts.state(),
             "window": self._window.state(),
             "carried": self.carried,
+            "instruments": [asdict(one) | {"scale_dof": None} for one in self.instruments],
             "started_at": self.started_at,
             "warnings": self.warnings,
             "ended": self.ended,
@@ -230,6 +248,9 @@ class FilePass:
         self.carried, self.started_at = state["carried"], state["started_at"]
         self._window = RowWindow(len(self.carried or ()))
         self._window.go_on(state["window"])
+        self.instruments = [
+            Instrument(**{**one, "scale_dof": math.inf}) for one in state["instruments"]
+        ]
         self.warnings, self.ended = state["warnings"], state["ended"]
         self._reading = state["reading"]
 

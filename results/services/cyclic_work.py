@@ -25,13 +25,16 @@ from results.domain.curve_keeper import CurveKeeper
 from results.domain.reduction.cycles import COLUMNS
 from results.domain.reduction.cyclic_metrics import Keeper
 from results.domain.reduction.cyclic_settings import CyclicSettings
-from results.domain.reduction.outcome import Note, Outcome
+from results.domain.reduction.cyclic_uncertainty import judge_cycles
+from results.domain.reduction.instruments import Judged
+from results.domain.reduction.outcome import Note
 from results.domain.reduction.run_numbering import FileCycles, Numbering, number_cycles
 from results.services.beside import BesideFiles, files_apart
+from results.services.calibrated import factors_of
 from results.services.cycle_table import CycleParts, table_write
 from results.services.cyclic_pass import COUNTER, Columns, FilePass, Source
 from results.services.file_scan import JoinedFile
-from results.services.inputs import calibration_factors
+from results.services.instruments_of import calibration_notes
 
 logger = logging.getLogger(__name__)
 Floats = npt.NDArray[np.float64]
@@ -49,13 +52,13 @@ class CyclicFound:
     """What a cyclic record gives.
 
     Attributes:
-        outcome: metrics and remarks; its table is in ``table``.
+        judged: metrics with their uncertainty, and remarks; the table is in ``table``.
         warnings: what reading met, JSON-ready.
         curve: load over deflection as measured, JSON-ready.
         table: the table of all cycles, in the folder of the work.
     """
 
-    outcome: Outcome
+    judged: Judged
     warnings: list[dict[str, Any]]
     curve: dict[str, Any]
     table: Path
@@ -77,7 +80,7 @@ class CyclicWork:
         self.offset = int(inputs["cycle_offset"])
         self.report, self.folder = report, folder
         self.files: dict[str, str] = {f["name"]: f["sha256"] for f in inputs["files"]}
-        self.factors = calibration_factors(inputs)
+        self.calibrations = inputs["calibrations"]
         self.bound = bind_map(self._heads(), ChannelMap.from_data(inputs["channel_map"]))
         mapped = [name for name in self.files if self.bound.of(name).channels]
         self.names, beside = files_apart(self.bound, mapped)
@@ -129,11 +132,12 @@ class CyclicWork:
 
     def _source(self, name: str, date_order: str = "day first") -> Source:
         beside = self.beside.channels_for(self._file(name)) if self.beside else None
-        return Source(name, self.bound.of(name), self.factors, date_order, beside)
+        return Source(name, self.bound.of(name), self.calibrations, date_order, beside)
 
     def _file(self, name: str) -> JoinedFile:
         row_s = self.settings.row_seconds(name)
-        return JoinedFile(name, self.files[name], self.bound.of(name), self.factors, row_s)
+        factors = factors_of(self.calibrations)
+        return JoinedFile(name, self.files[name], self.bound.of(name), factors, row_s)
 
     def _files_beside(self, state: Mapping[str, Any] | None = None) -> BesideFiles:
         run, beside = ([self._file(n) for n in names] for names in (self.names, self.beside_names))
@@ -217,12 +221,13 @@ class CyclicWork:
 
         table_write(path, kept())
         first = firsts[0] if firsts else self.offset + 1
+        resolved = self._resolved(numbering, first)
         joined = self.beside.notes if self.beside else []
-        outcome = keeper.outcome(
-            self._resolved(numbering, first), [*joined, *self._notes(), *numbering.notes], None
-        )
+        load, deflection = self.passes[0].instruments
+        notes = [*joined, *self._notes(), *numbering.notes, *calibration_notes(load, deflection)]
+        outcome = keeper.outcome(resolved, notes, None)
         return CyclicFound(
-            outcome=outcome,
+            judged=judge_cycles(outcome, keeper, resolved, load=load, deflection=deflection),
             warnings=[
                 *(warning for one in self.passes for warning in one.warnings),
                 *(self.beside.warnings if self.beside else ()),

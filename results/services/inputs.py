@@ -56,9 +56,12 @@ def _calibrations(record: Record) -> list[dict[str, Any]]:
     found = []
     for serial in serials:
         calibration = calibration_for(serial, at)
-        found.append(
-            {"sensor": serial, **(calibration.as_input() if calibration else {"known": False})}
+        told = (
+            {"unit": calibration.sensor.unit, **calibration.as_input()}
+            if calibration
+            else {"known": False}
         )
+        found.append({"sensor": serial, **told})
     return found
 
 
@@ -97,8 +100,3 @@ def inputs_changed(record: Record, stored: Mapping[str, Any]) -> list[str]:
     """What a reduction of the record would take in otherwise now, in words; empty for nothing."""
     present = reduction_inputs(record)
     return [words for name, words in _WORDS.items() if present[name] != stored.get(name)]
-
-
-def calibration_factors(inputs: Mapping[str, Any]) -> dict[str, float]:
-    """Factor by which each calibrated sensor's values are multiplied."""
-    return {c["sensor"]: float(c["factor"]) for c in inputs["calibrations"] if "factor" in c}

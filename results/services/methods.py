@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from labmatrix.evidence.domain.channels import Channel, Channels
+from labmatrix.kernel.canonical import content_key
+from labmatrix.kernel.errors import UserError
 from results.domain.reduction import break_test, cyclic
 from results.domain.reduction.break_settings import BreakSettings
 from results.domain.reduction.cyclic_settings import CyclicSettings
+from results.domain.reduction.instruments import Judged, judge
 from results.domain.reduction.outcome import Outcome
 from results.domain.reduction.settings import ReductionSettings
+from results.services.instruments_of import calibration_notes, instrument_of
+
+Floats = npt.NDArray[np.float64]
+Steps = Mapping[tuple[str, str], float]
 
 
 class TableMethod(Protocol):
@@ -22,8 +31,13 @@ class TableMethod(Protocol):
     version: str
     settings: type[ReductionSettings]
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
-        """Numbers from channels in base units.
+    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
+        """Numbers with their uncertainty from channels in base units.
+
+        Args:
+            channels: of the record.
+            inputs: of the reduction.
+            steps: smallest step of each channel by file and column, in its base unit.
 
         Raises:
             UserError: why the record cannot give them.
@@ -50,29 +64,72 @@ class BreakMethod:
     version = break_test.VERSION
     settings: type[ReductionSettings] = BreakSettings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
+    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
         """Cracking, yield, peak, ultimate, stiffness, ductility and energy."""
         load, deflection = main_channel(channels, "load"), main_channel(channels, "deflection")
-        specimen = inputs["specimen"]
-        member = specimen.get("member", {})
-        strains = [c for c in channels.all("strain") if c.place and c.place.startswith("bar")]
-        carried = {
-            f"{c.quantity} {c.place or c.column}": c.values
-            for c in channels.channels
-            if c.quantity in ("strain", "crack-width", "slip")
-        }
-        return break_test.reduce_break(
+        reduce = _break_reduction(channels, inputs, channels.time_of(load))
+        outcome = reduce(load.values, deflection.values)
+        first, second = (
+            instrument_of(
+                c, inputs["calibrations"], steps.get((c.joined_from or c.file, c.column), 0.0)
+            )
+            for c in (load, deflection)
+        )
+        judged = judge(
+            _without_refusals(reduce),
             load_kn=load.values,
             deflection_mm=deflection.values,
+            load=first,
+            deflection=second,
+            seed=int(content_key(inputs)[:8], 16),
+        )
+        notes = (*judged.outcome.warnings, *calibration_notes(first, second))
+        return Judged(replace(judged.outcome, warnings=notes, table=outcome.table), judged.budgets)
+
+
+def _break_reduction(
+    channels: Channels, inputs: Mapping[str, Any], time: Floats | None
+) -> Callable[[Floats, Floats], Outcome]:
+    """The break reduction of a record as a function of its load and deflection."""
+    specimen = inputs["specimen"]
+    member = specimen.get("member", {})
+    strains = [c for c in channels.all("strain") if c.place and c.place.startswith("bar")]
+    carried = {
+        f"{c.quantity} {c.place or c.column}": c.values
+        for c in channels.channels
+        if c.quantity in ("strain", "crack-width", "slip")
+    }
+    settings = BreakSettings.from_dict(inputs["settings"])
+
+    def reduce(load_kn: Floats, deflection_mm: Floats) -> Outcome:
+        return break_test.reduce_break(
+            load_kn=load_kn,
+            deflection_mm=deflection_mm,
             settlement_mm=[c.values for c in channels.all("settlement")],
-            time_s=channels.time_of(load),
-            settings=BreakSettings.from_dict(inputs["settings"]),
+            time_s=time,
+            settings=settings,
             already_cracked=bool(specimen.get("loaded_before")),
             self_weight_kn=float(member.get("self_weight_kn", 0.0)),
             spreader_kn=float(member.get("spreader_kn", 0.0)),
             bar_strain=strains[0].values if strains else None,
             carried=carried,
         )
+
+    return reduce
+
+
+def _without_refusals(
+    reduce: Callable[[Floats, Floats], Outcome],
+) -> Callable[[Floats, Floats], Outcome]:
+    """A record that is only refused with its noise drawn anew gives no number then."""
+
+    def tried(load_kn: Floats, deflection_mm: Floats) -> Outcome:
+        try:
+            return reduce(load_kn, deflection_mm)
+        except UserError:
+            return Outcome(metrics=())
+
+    return tried
 
 
 class CyclicMethod:
@@ -99,9 +156,10 @@ class ReadingMethod:
     version = "1"
     settings: type[ReductionSettings] = NoSettings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any]) -> Outcome:
+    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
         """No metrics; the mapped channels can be drawn."""
-        return Outcome(metrics=(), settings=NoSettings.from_dict(inputs["settings"]).as_dict())
+        settings = NoSettings.from_dict(inputs["settings"]).as_dict()
+        return Judged(Outcome(metrics=(), settings=settings), {})
 
 
 _METHODS: Mapping[str, Method] = {"break": BreakMethod(), "cyclic": CyclicMethod()}

@@ -39,6 +39,12 @@ def _agrees(old: float, new: float, *, exact: bool) -> bool:
     return math.isclose(old, new, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
 
 
+def _agrees_where_known(old: float | None, new: float | None, *, exact: bool) -> bool:
+    if old is None or new is None:
+        return old is new
+    return _agrees(old, new, exact=exact)
+
+
 def reduction_rebuild(reduction: Reduction) -> Rebuilt:
     """Compute one reduction from its stored inputs and compare number by number.
 
@@ -63,6 +69,10 @@ def reduction_rebuild(reduction: Reduction) -> Rebuilt:
         elif not _agrees(old.value, new.value, exact=exact) or old.bound != (new.bound or ""):
             differences.append(
                 f"{new.name} (at {new.at}) was {old.value!r} and is now {new.value!r}"
+            )
+        elif not _agrees_where_known(old.u, new.u, exact=exact):
+            differences.append(
+                f"the uncertainty of {new.name} (at {new.at}) was {old.u!r} and is now {new.u!r}"
             )
     if exact and table != reduction.table_id:
         differences.append(f"the table has the hash {table}, stored is {reduction.table_id}")

@@ -17,6 +17,7 @@ from labmatrix.evidence.services.job_folder import JobFolder
 from labmatrix.kernel.canonical import canonical_json, content_key
 from labmatrix.kernel.clock import now as clock_now
 from labmatrix.kernel.errors import UserError
+from results.domain.reduction.instruments import key_of
 from results.domain.reduction.outcome import Found, Point
 from results.models import Metric, Reduction
 from results.services.compute import Computed, compute, metric_id
@@ -86,7 +87,7 @@ def _point(point: Point | None) -> dict[str, Any] | None:
     }
 
 
-def _metric(reduction: Reduction, found: Found) -> Metric:
+def _metric(reduction: Reduction, found: Found, budget: dict[str, Any] | None) -> Metric:
     return Metric(
         id=metric_id(reduction.key, found),
         reduction=reduction,
@@ -95,6 +96,7 @@ def _metric(reduction: Reduction, found: Found) -> Metric:
         value=found.value,
         unit=found.unit,
         u=found.u,
+        budget=budget,
         at=found.at,
         bound=found.bound or "",
         point=_point(found.point),
@@ -128,7 +130,12 @@ def _write(
         software_version=__version__,
         environment=environment_hash(),
     )
-    Metric.objects.bulk_create([_metric(reduction, found) for found in outcome.metrics])
+    Metric.objects.bulk_create(
+        [
+            _metric(reduction, found, computed.budgets.get(key_of(found)))
+            for found in outcome.metrics
+        ]
+    )
     _make_current(record, reduction, why=why, now=now)
 
 

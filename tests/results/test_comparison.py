@@ -167,7 +167,7 @@ def test_the_csv_has_units_versions_and_one_line_a_cell(cast: Scene):
     assert named["cell"] == "P2-LAB"
     assert named["mean peak_load [kN]"] == pytest.approx(90.0)
     assert named["data"] == "invented"
-    assert named["reductions"] == "break 1"
+    assert named["reductions"] == "break 2"
 
 
 @given(st.text(max_size=20))

@@ -127,6 +127,14 @@ class BoundChannel:
         factor, offset = conversion(self.entry.unit, self.entry.base)
         return raw * factor + offset
 
+    def step(self, decimals: int | None) -> float:
+        """Smallest step of the channel in the base unit where its column is written with so many
+        decimals; 0 where their number is not fixed."""
+        if decimals is None:
+            return 0.0
+        factor, _ = conversion(self.entry.unit, self.entry.base)
+        return abs(factor) * self.entry.scale / 10.0**decimals
+
     def channel(self, raw: NDArray[np.float64]) -> Channel:
         """The channel of some rows of the column, shape (rows,); the zero is known."""
         if self.zero is None:

@@ -20,7 +20,7 @@ from results.domain.reduction.break_settings import BreakSettings
 from results.domain.reduction.outcome import Floats, Note, Outcome
 
 REDUCTION: Final = "break"
-VERSION: Final = "1"
+VERSION: Final = "2"
 
 __all__ = ["REDUCTION", "VERSION", "BreakSettings", "reduce_break"]
 
