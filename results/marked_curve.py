@@ -129,17 +129,36 @@ def cycle_curve(metric: Metric) -> Payload | None:
     if metric.at is None or len(ends) < 2:
         return None
     first, half = min(m["index"] for m in ends), abs(ends[0]["index"] - ends[1]["index"])
-    last = first + 2 * half + half // 2
-    rows = {"from_row": max(0, first - half // 2), "to_row": last}
-    curve = reduction.curve
-    inside = [k for k, row in enumerate(curve["rows"]) if rows["from_row"] <= row <= last]
+    rows = (max(0, first - half // 2), first + 2 * half + half // 2)
+    return _cycle(reduction, metric.at, ends, rows)
+
+
+def table_cycle_curve(reduction: Reduction, row: Mapping[str, Any]) -> Payload:
+    """A load cycle of the table of all cycles alone, from its valley to the next, every row."""
+    ends = [
+        {
+            "deflection_mm": row[f"{end}_deflection_mm"],
+            "load_kn": row[f"{end}_load_kn"],
+            "label": end,
+        }
+        for end in ("valley", "peak")
+    ]
+    return _cycle(reduction, row["cycle"], ends, (row["valley_index"], row["next_valley_index"]))
+
+
+def _cycle(
+    reduction: Reduction, number: int, ends: Sequence[Mapping[str, Any]], rows: tuple[int, int]
+) -> Payload:
+    curve, (first, last) = reduction.curve, rows
+    inside = [k for k, row in enumerate(curve["rows"]) if first <= row <= last]
     line = {name: [curve[name][k] for k in inside] for name in ("x", "y")}
-    name = f"load cycle {metric.at}, as measured"
+    name = f"load cycle {number}, as measured"
     traces = [
         {**line, "name": name, "meta": {"level": 0, "line": "raw"}},
         _marks(ends, "valley and peak"),
     ]
-    return _payload(reduction, traces, {"url": _address(reduction, **rows), "at_once": True})
+    address = _address(reduction, from_row=first, to_row=last)
+    return _payload(reduction, traces, {"url": address, "at_once": True})
 
 
 def stiffness_curve(metrics: Iterable[Metric]) -> Payload | None:

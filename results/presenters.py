@@ -85,6 +85,41 @@ def cycles_table(metrics: Iterable[Metric]) -> dict[str, Any] | None:
     }
 
 
+_PLACES_IN_RECORD = ("valley_index", "peak_index", "next_valley_index")
+
+
+def cycle_facts(
+    columns: Sequence[Mapping[str, str]], row: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """What was measured of one load cycle: name, value and unit; the rows of the record last."""
+    facts = []
+    for column in columns:
+        name, value = column["name"], row[column["name"]]
+        if name in ("cycle", "file", "part"):
+            continue
+        words = name_and_unit(name)[0].replace("index", "at row")
+        if isinstance(value, bool):
+            value = "yes" if value else "no"
+        facts.append({"name": words, "value": value, "unit": column["unit"], "key": name})
+    return sorted(facts, key=lambda fact: fact["key"] in _PLACES_IN_RECORD)
+
+
+def cycle_table(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Valley and peak of one load cycle, in numbers."""
+    return {
+        "columns": [
+            {"label": "Point", "kind": "text"},
+            {"label": "Row of the record", "digits": 15},
+            {"label": "Deflection", "unit": "mm", "digits": 6},
+            {"label": "Load", "unit": "kN", "digits": 6},
+        ],
+        "rows": [
+            [end, row[f"{end}_index"], row[f"{end}_deflection_mm"], row[f"{end}_load_kn"]]
+            for end in ("valley", "peak")
+        ],
+    }
+
+
 def setting_text(value: Any) -> str:
     """A setting's value as it may be typed into the form, without JSON's marks where it can."""
     if isinstance(value, str):

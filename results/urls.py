@@ -8,6 +8,7 @@ from results import prediction_urls
 from results.views import (
     channels,
     comparison,
+    cycles,
     life,
     metrics,
     plate,
@@ -24,6 +25,7 @@ urlpatterns = [
     path("records/new/", upload.RecordNew.as_view(), name="record-new"),
     path("records/<uuid:record_id>/", records.RecordPage.as_view(), name="record"),
     path("records/<uuid:record_id>/map/", channels.RecordMap.as_view(), name="record-map"),
+    path("records/<uuid:record_id>/cycle/", cycles.RecordCycle.as_view(), name="record-cycle"),
     path("records/<uuid:record_id>/table/", records.RecordTable.as_view(), name="record-table"),
     path(
         "records/<uuid:record_id>/files/<int:position>/",

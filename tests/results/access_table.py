@@ -15,6 +15,8 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/records/new/", (*_STAFF, 302)),
     Access("GET", f"{_R}/", (*_WORK, 302)),
     Access("GET", f"{_R}/map/", (200, 200, 404, 404, 404, 302)),
+    # A break record has no load cycles; whoever may see it is told so.
+    Access("GET", f"{_R}/cycle/", (404, 404, 404, 404, 404, 302)),
     Access("GET", f"{_R}/table/", (*_WORK, 302)),
     Access("GET", f"{_R}/files/0/", (*_WORK, 302)),
     Access("GET", "/metrics/{metric}/", (*_WORK, 302)),
