@@ -24,6 +24,8 @@ _BARS = {
     "bar_count": "count",
     "bar_diameter_mm": "diameter_mm",
     "es_mpa": "modulus_mpa",
+    "bar_hardening_mpa": "hardening_mpa",
+    "bar_rupture_strain": "rupture_strain",
 }
 _TOP_BARS = {
     "top_d_mm": "depth_mm",

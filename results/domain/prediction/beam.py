@@ -15,13 +15,13 @@ from results.domain.mechanics.beam_setup import BeamSetup
 from results.domain.mechanics.effective_inertia import INERTIA_SOURCES, effective_inertia
 from results.domain.mechanics.elastic import cracked_section, gross_section, service_stresses
 from results.domain.mechanics.fibres import FibreModel
-from results.domain.mechanics.laws import CompressionLaw, Parabola, ParabolaRectangle
 from results.domain.mechanics.loading import Loading
 from results.domain.mechanics.moment_curvature import Diagram, diagram
 from results.domain.mechanics.shear import SHEAR_SOURCES, ShearStrength, shear_strength
 from results.domain.mechanics.steps import Sheet
 from results.domain.prediction.build import KNM, Built, setup_of
 from results.domain.prediction.flexure import Flexure
+from results.domain.prediction.strength import concrete_law
 
 _STATICS = "statics of the simply supported beam"
 # A shear strength less than this many times the bending strength is pointed out.
@@ -62,12 +62,6 @@ class Beam:
     def deflection_mm(self, load_n: float) -> float:
         """At mid-span, beyond the dead load's."""
         return self.curve.deflection(load_n)
-
-
-def _concrete(built: Built) -> CompressionLaw:
-    if built.options.fibre_law == "parabola":
-        return Parabola(built.strength_mpa, built.modulus_mpa, built.crushing_strain)
-    return ParabolaRectangle(built.strength_mpa)
 
 
 def _stiffening(built: Built) -> float:
@@ -120,9 +114,9 @@ def beam_of(built: Built, flexure: Flexure, loading: Loading) -> Beam:
         ShapeError: ``prediction.own-weight``.
     """
     setup = setup_of(built, loading)
-    ultimate = ultimate_load_n(built, setup, flexure.capacity.nominal_nmm)
+    ultimate = ultimate_load_n(built, setup, flexure.nominal_nmm)
     shear, shear_n = shear_load(built, setup)
-    found = diagram(FibreModel(built.section, _concrete(built)))
+    found = diagram(FibreModel(built.section, concrete_law(built)))
     law = mean_curvature(
         found,
         uncracked=built.uncracked,
@@ -136,7 +130,7 @@ def beam_of(built: Built, flexure: Flexure, loading: Loading) -> Beam:
     yielding = None if found.yielding is None else setup.load_n(found.yielding.moment_nmm)
     return Beam(
         setup=setup,
-        bending_n=setup.load_n(flexure.capacity.nominal_nmm),
+        bending_n=setup.load_n(flexure.nominal_nmm),
         shear=shear,
         shear_n=shear_n,
         cracking_n=_within(cracking, last),

@@ -19,6 +19,7 @@ from results.domain.prediction.beam import Beam, beam_flags, beam_of, ultimate_l
 from results.domain.prediction.build import KNM, Built, build
 from results.domain.prediction.flexure import Flexure, flexure_of, write_flexure, write_member
 from results.domain.prediction.levels import Plan, level_as_dict, level_of, write_level
+from results.domain.prediction.strength import FIBRES
 
 
 def _member(fields: Fields) -> Built:
@@ -41,13 +42,17 @@ def _answer(built: Built, sheet: Sheet, flags: list[str], **more: Any) -> dict[s
 
 def _strength(flexure: Flexure) -> dict[str, Any]:
     capacity, gain = flexure.capacity, flexure.gain
+    axis = flexure.fibre.neutral_axis_mm if flexure.by == FIBRES else capacity.neutral_axis_mm
     return {
-        "mode": capacity.mode,
+        "mode": flexure.mode,
+        "strength_by": flexure.by,
         "block": capacity.block,
-        "neutral_axis": quantity(capacity.neutral_axis_mm, "mm"),
-        "nominal_moment": quantity(capacity.nominal_nmm / KNM, "kN·m"),
-        "design_moment": quantity(capacity.design_nmm / KNM, "kN·m"),
-        "control_moment": quantity(flexure.control.nominal_nmm / KNM, "kN·m"),
+        "neutral_axis": quantity(axis, "mm"),
+        "nominal_moment": quantity(flexure.nominal_nmm / KNM, "kN·m"),
+        "design_moment": quantity(capacity.phi * flexure.nominal_nmm / KNM, "kN·m"),
+        "closed_form_moment": quantity(capacity.nominal_nmm / KNM, "kN·m"),
+        "fibre_moment": quantity(flexure.fibre.nominal_nmm / KNM, "kN·m"),
+        "control_moment": quantity(flexure.control_nmm / KNM, "kN·m"),
         "gain": quantity(gain.ratio, "1") if gain else None,
         "gain_within": gain.within if gain else None,
     }
@@ -139,7 +144,7 @@ def calculate_protocol(payload: Mapping[str, Any]) -> dict[str, Any]:
     fields.finish()
     sheet = Sheet()
     flexure, beam = _response(built, loading, sheet)
-    control = ultimate_load_n(built.twin(), beam.setup, flexure.control.nominal_nmm)
+    control = ultimate_load_n(built.twin(), beam.setup, flexure.control_nmm)
     kind, reference = _reference(asked, {"own": beam.ultimate_n, "control": control})
     largest = asked.number("largest_share", low=0.0, high=1.5, above=True)
     least = asked.number("least_share", low=0.0, high=largest, above=True)

@@ -16,6 +16,16 @@ from results.domain.mechanics.reduction_factor import PHI_SOURCES
 from results.domain.mechanics.section import Section
 from results.domain.mechanics.steps import Sheet
 from results.domain.prediction.build import KNM, Built
+from results.domain.prediction.strength import (
+    CLOSED_FORM,
+    FIBRES,
+    LAW_WORDS,
+    SENTENCES,
+    FibreStrength,
+    closed_form_holds,
+    fibre_strength,
+    why_not_closed,
+)
 
 _549 = "ACI 549.4R-20 (recalled, not re-read)"
 _EQUILIBRIUM = "plane sections, equilibrium"
@@ -23,25 +33,59 @@ _EQUILIBRIUM = "plane sections, equilibrium"
 
 @dataclass(frozen=True)
 class Flexure:
-    """Strength of a member and of its unstrengthened twin, with one block.
+    """Strength of a member and of its unstrengthened twin, both found in the same way.
 
     Attributes:
-        capacity: of the member.
-        control: of the twin.
+        capacity, control: of the member and of the twin in closed form, with one block.
+        fibre, fibre_control: the same by fibre integration, with the laws as chosen.
+        by: ``closed form``, or ``fibre integration`` where a law is not one that it knows.
         gain: None without fabric.
     """
 
     capacity: Capacity
     control: Capacity
+    fibre: FibreStrength
+    fibre_control: FibreStrength
+    by: str
     gain: Gain | None
+
+    @property
+    def nominal_nmm(self) -> float:
+        """Mn of the member, N·mm."""
+        return self.fibre.nominal_nmm if self.by == FIBRES else self.capacity.nominal_nmm
+
+    @property
+    def control_nmm(self) -> float:
+        """Mn of the twin, N·mm."""
+        return self.fibre_control.nominal_nmm if self.by == FIBRES else self.control.nominal_nmm
+
+    @property
+    def mode(self) -> str:
+        """What ends it."""
+        return self.fibre.mode if self.by == FIBRES else self.capacity.mode
+
+    @property
+    def mode_words(self) -> str:
+        """What ends it, in a sentence."""
+        return SENTENCES[self.mode]
+
+    @property
+    def difference(self) -> float:
+        """Fibre integration over closed form less one, no unit."""
+        return self.fibre.nominal_nmm / self.capacity.nominal_nmm - 1.0
 
 
 def flexure_of(built: Built) -> Flexure:
     """Both strengths and the gain."""
     capacity, control = _capacity(built, built.section), _capacity(built, built.bare)
-    limit = built.options.limits["gain"]
-    added = gain(capacity, control, limit) if built.section.fabrics else None
-    return Flexure(capacity, control, added)
+    fibre, twin = fibre_strength(built, built.section), fibre_strength(built, built.bare)
+    by = CLOSED_FORM if closed_form_holds(built.section) else FIBRES
+    limit, added = built.options.limits["gain"], None
+    if built.section.fabrics:
+        added = gain(capacity, control, limit)
+        if by == FIBRES:
+            added = Gain(fibre.nominal_nmm / twin.nominal_nmm - 1.0, limit)
+    return Flexure(capacity, control, fibre, twin, by, added)
 
 
 def _capacity(built: Built, section: Section) -> Capacity:
@@ -239,19 +283,47 @@ def _pull(capacity: Capacity, built: Built, simple_n: float) -> float:
 def write_flexure(sheet: Sheet, built: Built, flexure: Flexure) -> None:
     """Strength, that of the twin, and the gain."""
     of = "strengthened section" if flexure.gain else "section"
-    write_capacity(sheet, built, flexure.capacity, of=of)
+    closed = of if flexure.by == CLOSED_FORM else f"{of} in closed form, for comparison"
+    write_capacity(sheet, built, flexure.capacity, of=closed)
+    _write_fibres(sheet, built, flexure, of=of)
     if flexure.gain is None:
         return
     sheet.begin("gain")
     sheet.found(
-        "Mn0", "nominal strength of the unstrengthened section", "the same block without fabric",
-        flexure.control.nominal_nmm / KNM, "kN·m", _549,
+        "Mn0", "nominal strength of the unstrengthened section",
+        f"the same without fabric, {flexure.by}", flexure.control_nmm / KNM, "kN·m", _549,
     )  # fmt: skip
     sheet.found(
         "gain", "gain from the fabric", "Mn/Mn0 − 1", flexure.gain.ratio, "1",
         flexure.gain.limit.source,
     )  # fmt: skip
     sheet.found("verdict", "the rule", flexure.gain.sentence, _verdict(flexure.gain), "", "")
+
+
+def _write_fibres(sheet: Sheet, built: Built, flexure: Flexure, *, of: str) -> None:
+    """The same by fibre integration: a check of the closed form, or what takes its place."""
+    found, follows = flexure.fibre, flexure.by == FIBRES
+    sheet.begin(f"{of} by fibre integration" if follows else "check by fibre integration")
+    source = f"plane sections; concrete as {LAW_WORDS[built.options.fibre_law]}"
+    sheet.found(
+        "c" if follows else "cf", "depth of the neutral axis", "Σ F = 0",
+        found.neutral_axis_mm, "mm", source,
+    )  # fmt: skip
+    sheet.found(
+        "φn" if follows else "φf", "curvature", "first part at its limiting strain",
+        found.curvature_per_mm, "1/mm", source,
+    )  # fmt: skip
+    rule = "Σ F y over the fibres"
+    if follows:
+        words = f"nominal strength; the closed form does not hold: {why_not_closed(built.section)}"
+        sheet.found("Mn", words, rule, found.nominal_nmm / KNM, "kN·m", source)
+        sheet.found("mode", "what ends it", flexure.mode_words, flexure.mode, "", source)
+    else:
+        sheet.found("Mf", "nominal strength", rule, found.nominal_nmm / KNM, "kN·m", source)
+    sheet.found(
+        "ΔM", "fibre integration over closed form", "Mn by fibres/Mn in closed form − 1",
+        flexure.difference, "1",
+    )  # fmt: skip
 
 
 def _verdict(found: Gain) -> str:

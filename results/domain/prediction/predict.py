@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from labmatrix.kernel.units import quantity
-from results.domain.mechanics.capacity import MODE_SENTENCES
 from results.domain.mechanics.loading import Loading, Options
 from results.domain.mechanics.member import Member
 from results.domain.mechanics.member_parts import HistoryInput
@@ -33,7 +32,7 @@ from results.domain.prediction.levels import (
 )
 from results.domain.prediction.spread import spread_of
 
-MECHANICS, VERSION = "mechanics", "1"
+MECHANICS, VERSION = "mechanics", "2"
 SHEAR_MODE = "shear"
 SHEAR_WORDS = "The concrete between load and support fails in shear: the end is sudden."
 
@@ -72,7 +71,7 @@ def predict(inputs: Mapping[str, Any]) -> Predicted:
     built = _with_history(Member.from_dict(payload), options, loading, protocol)
     flexure = flexure_of(built)
     beam = beam_of(built, flexure, loading)
-    control = ultimate_load_n(built.twin(), beam.setup, flexure.control.nominal_nmm)
+    control = ultimate_load_n(built.twin(), beam.setup, flexure.control_nmm)
     ultimates = {"own": beam.ultimate_n / 1e3, "control": control / 1e3}
     cycling, sustained = _levels(built, beam, protocol, ultimates)
     flags = _flags(flexure, beam, cycling, sustained, inputs.get("rigs", ()))
@@ -87,11 +86,12 @@ def predict(inputs: Mapping[str, Any]) -> Predicted:
     outcome = {
         **_loads(beam),
         **_mode(flexure, beam),
+        **_found_by(flexure),
         "control_load": quantity(control / 1e3, "kN"),
         "flags": flags,
         "cycling": level_as_dict(cycling) if cycling else None,
         "sustained": level_as_dict(sustained) if sustained else None,
-        "spread": spread_of(built, beam, samples=spread["samples"], seed=spread["seed"]),
+        "spread": spread_of(built, beam, flexure, samples=spread["samples"], seed=spread["seed"]),
     }
     return Predicted(
         outcome=outcome,
@@ -122,8 +122,9 @@ def _with_history(member: Member, options: Options, loading: Loading, protocol: 
     """
     bare = build(member, options)
     setup = setup_of(bare, loading)
-    control = ultimate_load_n(bare.twin(), setup, flexure_of(bare.twin()).capacity.nominal_nmm)
-    own = ultimate_load_n(bare, setup, flexure_of(bare).capacity.nominal_nmm)
+    flexure = flexure_of(bare)
+    control = ultimate_load_n(bare.twin(), setup, flexure.control_nmm)
+    own = ultimate_load_n(bare, setup, flexure.nominal_nmm)
     ultimates = {"own": own / 1e3, "control": control / 1e3}
 
     def moment(knm: float | None, kn: float | None) -> float:
@@ -189,14 +190,22 @@ def _flags(
 
 
 def _mode(flexure: Flexure, beam: Beam) -> dict[str, Any]:
-    mode = flexure.capacity.mode
-    words = MODE_SENTENCES[mode]
     if beam.shear_governs:
         return {"mode": SHEAR_MODE, "mode_words": SHEAR_WORDS, "gain_words": None}
     return {
-        "mode": mode,
-        "mode_words": words,
+        "mode": flexure.mode,
+        "mode_words": flexure.mode_words,
         "gain_words": flexure.gain.sentence if flexure.gain else None,
+    }
+
+
+def _found_by(flexure: Flexure) -> dict[str, Any]:
+    """By which way the strength was found, and what the other way gives."""
+    return {
+        "strength_by": flexure.by,
+        "closed_form_moment": quantity(flexure.capacity.nominal_nmm / KNM, "kN·m"),
+        "fibre_moment": quantity(flexure.fibre.nominal_nmm / KNM, "kN·m"),
+        "fibre_over_closed_percent": 100.0 * flexure.difference,
     }
 
 

@@ -15,8 +15,14 @@ from results.domain.mechanics.uncertainty import (
 )
 from results.domain.prediction.beam import Beam
 from results.domain.prediction.build import Built
+from results.domain.prediction.flexure import Flexure
+from results.domain.prediction.strength import FIBRES
 
 BASIS = "Scatter of materials, bar depth and model as is common practice of well-kept laboratories."
+SCALED = (
+    " Drawn in closed form and scaled to the fibre integration, whose laws the closed form does "
+    "not know."
+)
 
 
 def _variables(built: Built) -> tuple[Variable, ...]:
@@ -24,11 +30,14 @@ def _variables(built: Built) -> tuple[Variable, ...]:
     return tuple(v for v in PRACTICE_VARIABLES if with_fabric or not v.name.startswith("fabric"))
 
 
-def spread_of(built: Built, beam: Beam, *, samples: int, seed: int) -> dict[str, Any]:
+def spread_of(
+    built: Built, beam: Beam, flexure: Flexure, *, samples: int, seed: int
+) -> dict[str, Any]:
     """Spread of the ultimate load, numbers as {value, unit}.
 
     Args:
         built, beam: the member in its test.
+        flexure: its strength; where the fibre integration gives it, bending is scaled to it.
         samples: draws.
         seed: stored with the result.
     """
@@ -42,18 +51,20 @@ def spread_of(built: Built, beam: Beam, *, samples: int, seed: int) -> dict[str,
         beta1=options.beta1,
     )
     variables = _variables(built)
+    scale = flexure.nominal_nmm / flexure.capacity.nominal_nmm
     member = UncertainMember(
         built.section,
         case,
         variables,
         options.fabric_factor,
-        beam.setup.moment_nmm(beam.shear_n),
+        # Shear is drawn beside the closed form, so it is brought to that form's scale, too.
+        beam.setup.moment_nmm(beam.shear_n) / scale,
     )
     drawn = monte_carlo(member, samples=samples, seed=seed)
     slopes = first_order(member)
-    lower, middle, upper = (beam.setup.load_n(m) / 1e3 for m in drawn.fractiles_nmm)
+    lower, middle, upper = (beam.setup.load_n(scale * m) / 1e3 for m in drawn.fractiles_nmm)
     return {
-        "basis": BASIS,
+        "basis": BASIS + (SCALED if flexure.by == FIBRES else ""),
         "samples": samples,
         "seed": seed,
         "lower_load": quantity(lower, "kN"),
