@@ -78,9 +78,16 @@ class Goal:
 
 @dataclass
 class Runs:
-    """Seconds of several jobs that were run in turn, and what each gave the last time."""
+    """Seconds of several jobs that were run in turn, and what each gave the last time.
+
+    Attributes:
+        seconds: by the clock on the wall, by job.
+        cpu: of all processors together in this process, by job; children are not in them.
+        values: what each job gave the last time.
+    """
 
     seconds: dict[str, list[float]] = field(default_factory=dict)
+    cpu: dict[str, list[float]] = field(default_factory=dict)
     values: dict[str, Any] = field(default_factory=dict)
 
     def best(self, job: str) -> float:
@@ -90,6 +97,11 @@ class Runs:
     def median(self, job: str) -> float:
         """The median time of a job, s."""
         return median(self.seconds[job])
+
+    def cpu_ratio(self, job: str, peer: str) -> float:
+        """Least processor time of a job over that of its peer; others on the machine do not
+        change it much, and it says nothing about waiting or idle cores."""
+        return min(self.cpu[job]) / max(min(self.cpu[peer]), 1e-9)
 
     def ratio(self, job: str, peer: str) -> float:
         """Best time of a job over best time of its peer: the fairer one on a busy machine."""
@@ -110,15 +122,16 @@ def interleaved(
         repeats: how often each.
         warm: whether each runs once untimed before, so that compilers and caches are ready.
     """
-    runs = Runs({name: [] for name in jobs})
+    runs = Runs({name: [] for name in jobs}, {name: [] for name in jobs})
     for turn in range(-warm, repeats):
         for name, job in jobs.items():
             runs.values.pop(name, None)
             gc.collect()
-            begun = time.perf_counter()
+            begun, begun_cpu = time.perf_counter(), time.process_time()
             runs.values[name] = job()
             if turn >= 0:
                 runs.seconds[name].append(time.perf_counter() - begun)
+                runs.cpu[name].append(time.process_time() - begun_cpu)
     return runs
 
 
@@ -260,7 +273,10 @@ class Bench:
             of, to: the two jobs; for "how many times faster" the peer comes first.
             facts, more: as in ``row``.
         """
-        medians = {"ratio of medians": f"{runs.median_ratio(of, to):.4g} ×"}
+        medians = {
+            "ratio of medians": f"{runs.median_ratio(of, to):.4g} ×",
+            "ratio of processor time": f"{runs.cpu_ratio(of, to):.4g} ×",
+        }
         figure = runs.ratio(of, to)
         self.row(row, title, figure=figure, runs=runs, facts=medians | dict(facts or {}), **more)
 
