@@ -17,7 +17,7 @@ class ResultsConfig(AppConfig):
         from labmatrix.evidence.registry import handler_register, mirror_register
         from labmatrix.matrix.links import PageLink, Place, link_register
         from labmatrix.web.domain.roles import Action
-        from labmatrix.web.navigation import door_register
+        from labmatrix.web.navigation import door_register, work_register
         from results.services.prediction import JOB_KIND as PREDICT_KIND
         from results.services.prediction import PredictHandler
         from results.services.record import JOB_KIND
@@ -32,6 +32,7 @@ class ResultsConfig(AppConfig):
             place=40, label="Records", url_name="results:record-list", action=Action.SEE_WORK
         )
         door_register(place=60, label="Calculators", url_name="results:calculators")
+        work_register(page="results:work", state="results:work-state")
         for label, url_name in (("Plate", "results:plate"), ("Comparison", "results:comparison")):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
         for place, label, url_name in (

@@ -30,11 +30,6 @@ pages = [
         name="predictions",
     ),
     path(
-        "series/<str:code>/predictions/progress/",
-        predictions.PredictionsProgress.as_view(),
-        name="predictions-progress",
-    ),
-    path(
         "series/<str:code>/test-to-prediction/",
         ratios.RatiosPage.as_view(),
         name="test-to-prediction",

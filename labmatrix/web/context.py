@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from labmatrix.web.domain.unit_systems import SI
 from labmatrix.web.models import Person
-from labmatrix.web.navigation import doors_for
+from labmatrix.web.navigation import doors_for, work_addresses
 from labmatrix.web.selectors.laboratory import laboratory_get
 
 
@@ -22,6 +22,7 @@ def laboratory(request: HttpRequest) -> dict[str, Any]:
     return {
         "laboratory": found,
         "navigation": doors_for(person, request.path) if person else [],
+        "work_in_progress": work_addresses() if person else {},
         "unit_system": person.unit_system if person else SI,
         "theme": person.theme if person else "",
         "zone_in_force": timezone.get_current_timezone_name(),

@@ -32,6 +32,19 @@ def door_register(
         _doors.append(door)
 
 
+_work: list[tuple[str, str]] = []
+
+
+def work_register(*, page: str, state: str) -> None:
+    """Name the page of all work in progress and the address that tells of it in a line."""
+    _work[:] = [(page, state)]
+
+
+def work_addresses() -> dict[str, str]:
+    """{page, state} of the work in progress; empty where no room has any."""
+    return {"page": reverse(_work[0][0]), "state": reverse(_work[0][1])} if _work else {}
+
+
 def doors_for(person: Person, path: str) -> list[dict[str, object]]:
     """The links that a person sees, the one that leads to this page's room marked."""
     found = []

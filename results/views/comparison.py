@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views import View
 
 from labmatrix.kernel.errors import ShapeError
@@ -26,6 +27,7 @@ from results.selectors.metric_choice import DEFAULT_METRIC, cycles_offered, metr
 from results.selectors.retention import retention_list
 from results.selectors.retention_json import retention_as_dict
 from results.selectors.snapshot import LOAD_CAPTION, STIFFNESS_CAPTION
+from results.selectors.work import series_work
 from results.views.takeaway import units_name
 
 SAME_AXES = " The axes hold every specimen of the series, whichever are chosen."
@@ -70,6 +72,8 @@ class ComparisonPage(View):
         retained = retention_as_dict(table, retention_list(table), modes)
         context = {
             "series": series,
+            "work": series_work(series),
+            "work_url": reverse("results:series-work", args=[series.code]),
             "comparison": table,
             "retention": retention_context(retained),
             "unit": table.unit or "1",

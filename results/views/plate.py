@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views import View
 
 from labmatrix.kernel.clock import now
@@ -16,6 +17,7 @@ from labmatrix.web.domain.roles import Action
 from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
 from results.selectors.plate import plate_get
 from results.selectors.plate_table import plate_as_table
+from results.selectors.work import series_work
 
 LEGEND = (
     ("hardening", "hardening"),
@@ -55,5 +57,7 @@ class PlatePage(View):
             "total": sum(plate.counts.values()),
             "legend": LEGEND,
             "table": plate_as_table(plate),
+            "work": series_work(series),
+            "work_url": reverse("results:series-work", args=[series.code]),
         }
         return render(request, "results/plate.html", context, status=400 if problem else 200)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views import View
 
@@ -28,6 +28,7 @@ from results.selectors.prediction import (
     prediction_list_of_specimens,
     prediction_of_specimen,
 )
+from results.selectors.work import OPEN, predictions_work
 from results.services.prediction import prediction_is_stale, prediction_job, predictions_make
 from specimens.models import Specimen
 from specimens.selectors.access import specimen_get
@@ -58,18 +59,6 @@ class SeriesPredictions(View):
         return redirect("results:predictions", code=series.code)
 
 
-class PredictionsProgress(View):
-    """How far the predictions of a series are, for the page's script."""
-
-    def get(self, request: HttpRequest, code: str) -> JsonResponse:
-        """{status, progress}; ``done`` where none was asked for."""
-        job = prediction_job(series_get(actor_of(request), code, Action.SEE_WORK))
-        if job is None:
-            return JsonResponse({"status": "done", "progress": None})
-        progress = {"fraction": job.progress, "words": job.progress_words}
-        return JsonResponse({"status": job.state, "progress": progress})
-
-
 def _series_context(actor: Person, series: Series) -> dict[str, Any]:
     cells, specimens = prediction_list_of_cells(series), prediction_list_of_specimens(series)
     job = prediction_job(series)
@@ -82,7 +71,8 @@ def _series_context(actor: Person, series: Series) -> dict[str, Any]:
             for s in members.order_by("cell_id", "number")
         ],
         "job": job,
-        "is_running": job is not None and job.state in ("waiting", "running"),
+        "is_running": job is not None and job.state in OPEN,
+        "work": predictions_work(series),
         "may_ask": allowed(programme_role(actor, series.programme), Action.ASK_PREDICTION),
         "note": NOT_FOR_WORKS,
     }

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
+from uuid import UUID
 
 from django.core.paginator import Paginator
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.http import urlencode
 from django.views import View
 
@@ -36,6 +39,7 @@ from results.selectors.record_page import (
     reduction_list_of,
     subject_is_invented,
 )
+from results.selectors.work import WORKING, record_list_work, record_work
 from results.services.inputs import inputs_changed, specimen_of
 from results.services.methods import method_for
 from results.services.record import record_reduce_again
@@ -43,7 +47,6 @@ from specimens.selectors.access import programme_roles, subject_role
 from specimens.selectors.event import people_names
 
 ROWS_ON_A_PAGE = 50
-WORKING = (Record.Status.RECEIVED, Record.Status.READING, Record.Status.REDUCING)
 
 
 class RecordList(View):
@@ -55,9 +58,13 @@ class RecordList(View):
         asked = {name: request.GET.get(name, "") for name in ("subject", "test", "status")}
         ids = record_list_ids(actor=actor, wanted=RecordFilter(**asked))
         page = Paginator(ids, ROWS_ON_A_PAGE).get_page(request.GET.get("page"))
+        records = record_list_page(list(page.object_list))
+        working = [record.pk for record in records if record.status in WORKING]
         context = {
             "page": page,
-            "records": record_list_page(list(page.object_list)),
+            "records": records,
+            "work": record_list_work(actor=actor, ids=working),
+            "work_url": _work_url(working),
             "wanted": asked,
             "query": urlencode({name: value for name, value in asked.items() if value}),
             "tests": TESTS,
@@ -65,6 +72,12 @@ class RecordList(View):
             "may_upload": may_upload(actor),
         }
         return render(request, "results/record_list.html", context)
+
+
+def _work_url(ids: Sequence[UUID]) -> str:
+    """Where the page asks how far these records are."""
+    query = urlencode({"id": [str(one) for one in ids]}, doseq=True)
+    return f"{reverse('results:record-list-work')}?{query}"
 
 
 class RecordPage(View):
@@ -111,6 +124,7 @@ class RecordPage(View):
             "reduction": reduction,
             "history": history_rows(history),
             "is_working": record.status in WORKING,
+            "work": record_work(record),
             "form": form if allowed(role, Action.ASK_REDUCTION) else None,
         }
         if reduction:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.results import access_predictions, access_release
+from tests.results import access_predictions, access_release, access_work
 from tests.specimens.access_table import Access
 
 _ANYONE = (200, 200, 200, 200, 200)
@@ -34,5 +34,6 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/api/channel-maps/", (*_STAFF, 401)),
     Access("GET", "/api/series/{series}/comparison/", (*_WORK, 401)),
     Access("GET", "/api/series/{series}/comparison.csv", (*_WORK, 401)),
+    *access_work.ACCESS,
 )
 ACCESS = (*OWN, *access_predictions.ACCESS, *access_release.ACCESS)

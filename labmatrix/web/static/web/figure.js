@@ -367,7 +367,8 @@
   const draw = async (part) => {
     const found = [...part.querySelectorAll("figure[data-figure]:not([data-drawn])")];
     const fresh = found.map((element) => new Figure(element));
-    figures.push(...fresh);
+    const still = figures.filter((figure) => figure.element.isConnected);
+    figures.splice(0, figures.length, ...still, ...fresh);
     for (const figure of fresh) {
       try {
         await figure.first();
