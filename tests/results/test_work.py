@@ -27,8 +27,7 @@ def asked(person: Person, address: str, **headers: str) -> Any:
 
 def record_of(cast: Scene, extra: int = 0) -> Record:
     cell = ("P2-LAB", "P0-LAB", "P2-WDS")[extra // 3]
-    content = CURVE + b"41.0,%d
-" % (40 + extra)
+    content = CURVE + b"41.0,%d\n" % (40 + extra)
     at = NOW + timedelta(seconds=extra)
     return cast.received(cast.specimen(cell).code, content, now=at)
 
