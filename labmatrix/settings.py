@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import os
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
@@ -30,6 +31,19 @@ PORT = int(os.environ.get("PORT", "") or "8000")
 PUBLIC_URL = _env("PUBLIC_URL", f"http://127.0.0.1:{PORT}")
 _public = urlsplit(PUBLIC_URL)
 HTTPS = _public.scheme == "https"
+
+try:
+    # Whose X-Forwarded-For is believed, such as 127.0.0.1 or 10.1.0.0/24; nobody's unless named.
+    TRUSTED_PROXIES = [
+        ipaddress.ip_network(part.strip())
+        for part in _env("TRUSTED_PROXIES", "").split(",")
+        if part.strip()
+    ]
+except ValueError as _error:
+    raise ImproperlyConfigured(
+        f"STRONGFLOOR_TRUSTED_PROXIES: {_error}; allowed are addresses or networks with commas "
+        "between them."
+    ) from _error
 
 DEBUG = False
 ALLOWED_HOSTS = sorted({"127.0.0.1", "localhost", "[::1]", _public.hostname or "localhost"})
@@ -166,7 +180,10 @@ LOGIN_REDIRECT_URL = "/"
 SESSION_COOKIE_AGE = 14 * 24 * 3600
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
+# By name and place together: behind one address of a laboratory nobody locks another's name, and
+# a right password from elsewhere is not affected.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_CLIENT_IP_CALLABLE = "labmatrix.web.place.request_place"
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 AXES_LOCKOUT_CALLABLE = "labmatrix.web.lockout.locked_out"
@@ -252,7 +269,9 @@ JOB_SWEEP_SECONDS = float(_env("JOB_SWEEP_SECONDS", "5"))
 
 _mail = urlsplit(_env("MAIL_URL", "console://"))
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
-if _mail.scheme in ("smtp", "smtps"):
+# Whether a letter reaches anyone; without it the pages show the link that one hands over.
+MAIL_GOES_OUT = _mail.scheme in ("smtp", "smtps")
+if MAIL_GOES_OUT:
     EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
     EMAIL_HOST = _mail.hostname or "localhost"
     EMAIL_PORT = _mail.port or (465 if _mail.scheme == "smtps" else 587)
@@ -260,6 +279,22 @@ if _mail.scheme in ("smtp", "smtps"):
     EMAIL_HOST_PASSWORD = unquote(_mail.password or "")
     EMAIL_USE_SSL = _mail.scheme == "smtps"
     EMAIL_USE_TLS = _mail.scheme == "smtp"
+    EMAIL_TIMEOUT = 20
+elif _mail.scheme == "file":
+    EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    EMAIL_FILE_PATH = unquote(_mail.path)
+elif _mail.scheme != "console":
+    raise ImproperlyConfigured(
+        f"STRONGFLOOR_MAIL_URL begins with {_mail.scheme!r}; allowed are smtp://, smtps://, "
+        "file:///a/folder and console://."
+    )
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = _env(
+    "MAIL_FROM", f"strongfloor@{_public.hostname or 'localhost'}"
+)
+INVITATION_DAYS = 7
+PASSWORD_RESET_TIMEOUT = 2 * 3600  # seconds
+PASSWORD_RESETS_AN_HOUR = 3  # for one address
+PASSWORD_RESETS_FROM_A_PLACE = 20  # an hour; a laboratory may sit behind one address
 
 LOGGING = {
     "version": 1,

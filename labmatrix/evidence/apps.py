@@ -13,7 +13,11 @@ class EvidenceConfig(AppConfig):
     label = "evidence"
 
     def ready(self) -> None:
-        """Guard the ledger after every migrate of any app."""
+        """Guard the ledger after every migrate of any app; keep it for the room below."""
         from labmatrix.evidence import guards
+        from labmatrix.evidence.services.ledger import ledger_append, ledger_transaction
+        from labmatrix.web.facts import Keeper, keeper_register
+
+        keeper_register(Keeper(transaction=ledger_transaction, append=ledger_append))
 
         post_migrate.connect(guards.after_migrate, dispatch_uid="evidence.guards")

@@ -2,10 +2,49 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Mapping
 from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
+
+# Characters that turn the direction of what follows: a name could read as another one.
+TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
+
+
+def unseen_characters(text: str, *, allowed: str = "") -> list[str]:
+    """The characters of a text that cannot be seen or that turn its direction, in order."""
+    return [
+        character
+        for character in text
+        if character in TURNING
+        or (unicodedata.category(character) in ("Cc", "Cs") and character not in allowed)
+    ]
+
+
+def check_seen(text: str, *, argument: str, at_most: int) -> str:
+    """A name on one line, without blanks at its ends; it may be empty.
+
+    Raises:
+        ShapeError: ``text.long`` or ``text.characters``.
+    """
+    tidy = text.strip()
+    if len(tidy) > at_most:
+        raise ShapeError(
+            "text.long",
+            f"{argument} has {len(tidy)} characters; allowed are {at_most}.",
+            argument=argument,
+            characters=len(tidy),
+            allowed=at_most,
+        )
+    for character in unseen_characters(tidy):
+        raise ShapeError(
+            "text.characters",
+            f"{argument} holds the character U+{ord(character):04X}, which cannot be seen; "
+            "allowed are characters that can.",
+            argument=argument,
+        )
+    return tidy
 
 
 def check_storable(value: Any, *, argument: str) -> None:

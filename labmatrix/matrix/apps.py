@@ -13,6 +13,10 @@ class MatrixConfig(AppConfig):
 
     def ready(self) -> None:
         """Put the door into the pages' head."""
+        from labmatrix.web.domain.roles import Action
         from labmatrix.web.navigation import door_register
 
+        door_register(
+            place=90, label="People", url_name="matrix:people", action=Action.LET_PEOPLE_IN
+        )
         door_register(place=10, label="Programmes", url_name="matrix:home")

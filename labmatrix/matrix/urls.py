@@ -4,14 +4,27 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from labmatrix.matrix import cell_views, series_views, views
+from labmatrix.matrix import cell_views, people_views, series_views, views
 
 app_name = "matrix"
 _PROGRAMME = "programmes/<str:code>/"
+_PERSON = "people/<uuid:person_id>/"
 _SERIES = "series/<str:code>/"
 _CELL = f"{_SERIES}cells/<str:cell>/"
 urlpatterns: list[URLPattern] = [
     path("", views.home, name="home"),
+    path("people/", people_views.people, name="people"),
+    path("people/invite/", people_views.person_invite, name="person-invite"),
+    path(
+        "people/invitations/<uuid:invitation_id>/withdraw/",
+        people_views.invitation_withdrawn,
+        name="invitation-withdraw",
+    ),
+    path(_PERSON, people_views.person_detail, name="person-detail"),
+    path(f"{_PERSON}leave/", people_views.person_out, name="person-leave"),
+    path(f"{_PERSON}erase/", people_views.name_erase, name="person-erase"),
+    path(f"{_PERSON}return/", people_views.person_return, name="person-return"),
+    path("join/<str:token>/", people_views.join, name="join"),
     path("programmes/new/", views.programme_new, name="programme-new"),
     path(_PROGRAMME, views.programme_detail, name="programme-detail"),
     path(f"{_PROGRAMME}people/", views.member_set, name="member-set"),

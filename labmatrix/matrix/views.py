@@ -33,7 +33,7 @@ from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, Role, allowed, require
 from labmatrix.web.models import Person
 
-NOBODY = "Nobody here signs in as {username!r}; a person is added to the laboratory first."
+NOBODY = "Nobody here signs in as {username!r}; a person is invited to the laboratory first."
 
 
 def _programme_url(code: str) -> str:
@@ -89,6 +89,7 @@ def programme_detail(request: HttpRequest, code: str) -> HttpResponse:
         "members": membership_list_of_programme(programme) if works else (),
         "changes": plan_change_list(programme_subject(programme)) if works else (),
         "may_plan": allowed(role, Action.PLAN_MATRIX),
+        "may_invite": allowed(actor.role, Action.LET_PEOPLE_IN),
         "links": links_for(Place.PROGRAMME, role, programme.code),
     }
     return render(request, "matrix/programme_detail.html", context)

@@ -49,10 +49,17 @@ class ChoicesForm(forms.Form):
         help_text="Empty for the name with which you sign in.",
         error_messages=_SAY,
     )
+    display_role = forms.CharField(
+        label="What you do here",
+        max_length=60,
+        required=False,
+        help_text="Such as “doctoral student”; it stands beside your name.",
+        error_messages=_SAY,
+    )
     email = forms.EmailField(
         label="E-mail",
         required=False,
-        help_text="For the laboratory's own use; nothing is mailed to it yet.",
+        help_text="Where the letter goes when you forget your password; nothing else is mailed.",
         error_messages={**_SAY, "invalid": NOT_AN_ADDRESS},
     )
     unit_system = forms.ChoiceField(
@@ -80,5 +87,7 @@ class ChoicesForm(forms.Form):
     @classmethod
     def filled(cls, data: Any, laboratory: Laboratory, person: Person) -> ChoicesForm:
         """The form with what the person chose before."""
-        names = ("display_name", "email", "unit_system", "time_zone", "theme")
+        names = (
+            "display_name", "display_role", "email", "unit_system", "time_zone", "theme",
+        )  # fmt: skip
         return cls(laboratory, data, initial={name: getattr(person, name) for name in names})

@@ -7,6 +7,8 @@ from tests.specimens.access_table import Access
 _ANYONE = (200, 200, 200, 200, 200)
 _MEMBERS = (200, 200, 200, 200, 404)
 _LEAD = (200, 404, 404, 404, 404)
+# The stranger of the cast leads the laboratory's other programme.
+_LAB_LEAD = (200, 404, 404, 404, 200)
 _P, _S = "/programmes/{programme}", "/series/{series}"
 _CELL = f"{_S}/cells/{{cell}}"
 # Plans are posted empty or wrong on purpose: whoever may plan gets the reason, the others a 404.
@@ -14,6 +16,30 @@ _REFUSED = (400, 404, 404, 404, 404)
 
 ACCESS: tuple[Access, ...] = (
     Access("GET", "/", (*_ANYONE, 302)),
+    Access("GET", "/people/", (*_LAB_LEAD, 302)),
+    Access("GET", "/people/invite/", (*_LAB_LEAD, 302)),
+    Access(
+        "POST",
+        "/people/invite/",
+        (*_LAB_LEAD, 302),
+        {"email": "new@floor.example", "role": "technician"},
+        is_form=True,
+    ),
+    Access(
+        "POST",
+        "/people/invitations/{invitation}/withdraw/",
+        (302, 404, 404, 404, 302, 302),
+        is_form=True,
+    ),
+    Access("GET", "/people/{person}/", (*_LAB_LEAD, 302)),
+    Access("GET", "/people/{person}/leave/", (*_LAB_LEAD, 302)),
+    Access("POST", "/people/{person}/leave/", (302, 404, 404, 404, 302, 302), is_form=True),
+    Access("GET", "/people/{person}/erase/", (*_LAB_LEAD, 302)),
+    Access("POST", "/people/{person}/erase/", (*_LAB_LEAD, 302), is_form=True),
+    Access("GET", "/people/{person}/return/", (*_LAB_LEAD, 302)),
+    Access("GET", "/people/019b0000-0000-7000-8000-000000000000/", (404,) * 5 + (302,)),
+    Access("GET", "/join/{link}/", (200,) * 6),
+    Access("GET", "/join/not-a-link/", (404,) * 6),
     Access("GET", "/programmes/new/", (200, 404, 404, 404, 200, 302)),
     Access("GET", f"{_P}/", (*_MEMBERS, 302)),
     Access("GET", f"{_P}/people/", (*_LEAD, 302)),

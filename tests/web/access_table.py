@@ -14,6 +14,11 @@ ACCESS: tuple[Access, ...] = (
     Access("GET", "/sign-out/", (405, 405, 405, 405, 405, 302)),
     Access("GET", "/me/", (*_SAME, 302)),
     Access("POST", "/me/", (302, 302, 302, 302, 302, 302), {"unit_system": "SI"}, is_form=True),
+    Access("GET", "/me/password/", (*_SAME, 302)),
+    Access("POST", "/me/password/", (*_SAME, 302), {"present": "wrong"}, is_form=True),
+    Access("GET", "/password/", (*_SAME, 200)),
+    Access("POST", "/password/", (*_SAME, 200), {"address": "a@floor.example"}, is_form=True),
+    Access("GET", "/password/019b0000-0000-7000-8000-000000000000/x/", (404,) * 6),
     Access("GET", "/api/schema/", (*_SAME, 200)),
     Access(
         "POST", "/api/token/", (401, 401, 401, 401, 401, 401), {"username": "x", "password": "y"}

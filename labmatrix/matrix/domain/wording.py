@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping
 from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
+from labmatrix.kernel.text import unseen_characters
 
 # How the unit at the end of a name is written as a word.
 _UNITS = {
     "mm": "mm", "mm2": "mm²", "m": "m", "mpa": "MPa", "gpa": "GPa", "kn": "kN", "kg": "kg",
     "d": "d", "days": "days", "h": "h", "c": "°C", "percent": "%", "hz": "Hz",
 }  # fmt: skip
-# Characters that turn the direction of what follows: a label could read as another one.
-_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
 
 
 def check_text(
@@ -43,17 +41,13 @@ def check_text(
             characters=len(tidy),
             allowed=at_most,
         )
-    allowed = frozenset("\n\t") if lines else frozenset()
-    for character in tidy:
-        if character in _TURNING or (
-            unicodedata.category(character) in ("Cc", "Cs") and character not in allowed
-        ):
-            raise ShapeError(
-                "text.characters",
-                f"{argument} holds the character U+{ord(character):04X}, which cannot be seen; "
-                "allowed are characters that can.",
-                argument=argument,
-            )
+    for character in unseen_characters(tidy, allowed="\n\t" if lines else ""):
+        raise ShapeError(
+            "text.characters",
+            f"{argument} holds the character U+{ord(character):04X}, which cannot be seen; "
+            "allowed are characters that can.",
+            argument=argument,
+        )
     return tidy
 
 

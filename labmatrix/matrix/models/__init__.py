@@ -3,6 +3,7 @@
 from labmatrix.matrix.models.cell import Cell, CellLevel
 from labmatrix.matrix.models.factor import Factor
 from labmatrix.matrix.models.forbidden import ForbiddenCombination
+from labmatrix.matrix.models.invitation import Invitation
 from labmatrix.matrix.models.level import Level
 from labmatrix.matrix.models.membership import Membership
 from labmatrix.matrix.models.programme import Programme
@@ -13,6 +14,7 @@ __all__ = [
     "CellLevel",
     "Factor",
     "ForbiddenCombination",
+    "Invitation",
     "Level",
     "Membership",
     "Programme",

@@ -34,6 +34,7 @@ class Action(StrEnum):
     SEE_MACHINES = "see machines and sensors"
     RUN_MACHINES = "change machines, sensors and calibrations"
     START_PROGRAMME = "start a programme"
+    LET_PEOPLE_IN = "let people in and see them out"
 
 
 _L, _M, _T, _S = Role.LEAD, Role.MANAGER, Role.TECHNICIAN, Role.SPONSOR
@@ -52,6 +53,7 @@ ALLOWED: Mapping[Action, frozenset[Role]] = MappingProxyType(
         Action.SEE_MACHINES: frozenset({_L, _M, _T}),
         Action.RUN_MACHINES: frozenset({_L, _M}),
         Action.START_PROGRAMME: frozenset({_L}),
+        Action.LET_PEOPLE_IN: frozenset({_L}),
     }
 )
 

@@ -2,6 +2,7 @@
 
 from labmatrix.web.models.laboratory import Laboratory
 from labmatrix.web.models.person import Person
+from labmatrix.web.models.reset import PasswordAsked
 from labmatrix.web.models.token import ApiToken
 
-__all__ = ["ApiToken", "Laboratory", "Person"]
+__all__ = ["ApiToken", "Laboratory", "PasswordAsked", "Person"]

@@ -30,6 +30,9 @@ class Person(AbstractBaseUser):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     username = models.CharField(max_length=60, unique=True)
     display_name = models.CharField(max_length=120, blank=True)
+    display_role = models.CharField(
+        max_length=60, blank=True, default="", db_default="", help_text="As pages show it."
+    )
     email = models.EmailField(blank=True)
     laboratory_role = models.CharField(
         max_length=12, choices=[(str(r), str(r)) for r in Role], default=str(Role.TECHNICIAN)
@@ -37,6 +40,8 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     is_demo = models.BooleanField(default=False)
     joined_at = models.DateTimeField(auto_now_add=True)
+    left_at = models.DateTimeField(null=True, blank=True)
+    erased_at = models.DateTimeField(null=True, blank=True)
     unit_system = models.CharField(
         max_length=12, choices=[(name, name) for name in SYSTEMS], default=SI, db_default=SI
     )

@@ -56,3 +56,19 @@ def test_a_weak_password_is_refused(monkeypatch):
     with pytest.raises(CommandError, match="too short"):
         said("ada", "--role", "lead")
     assert not Person.objects.filter(username="ada").exists()
+
+
+def test_a_leavers_name_is_erased_by_command_as_by_page():
+    said("ada", "--role", "technician")
+    with pytest.raises(CommandError, match="end the access first"):
+        said("ada", "--erase")
+    said("ada", "--leaves")
+    assert "former technician 1" in said("ada", "--erase")
+    assert not Person.objects.filter(username="ada").exists()
+    call_command("verify-ledger", stdout=io.StringIO())
+
+
+def test_the_last_lead_cannot_be_shut_out_by_command():
+    said("ada", "--role", "lead")
+    with pytest.raises(CommandError, match="only lead of the laboratory"):
+        said("ada", "--leaves")
