@@ -23,6 +23,7 @@ from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, require
 from labmatrix.web.paging import Pages
+from results.budget_view import budget_as_answer
 from results.domain.curve import Window
 from results.export import comparison_csv
 from results.forms import RecordUpload
@@ -218,6 +219,7 @@ class MetricView(APIView):
                 "record": str(reduction.record_id),
                 "subject": reduction.record.subject.code,
                 "point": metric.point,
+                "budget": budget_as_answer(metric),
                 "inputs": reduction.inputs,
                 "is_current": reduction.is_current,
                 "superseded_by": str(reduction.superseded_by_id or "") or None,

@@ -67,6 +67,30 @@ def comparison_table(data: Mapping[str, Any], *, with_levels: bool = True) -> Ta
     }
 
 
+def specimens_table(data: Mapping[str, Any]) -> Table:
+    """Every value behind a comparison with its standard uncertainty, a row for each."""
+    unit = data["unit"] or "1"
+    return {
+        "caption": f"{metric_said(data).capitalize()} of each specimen; {data['include']}. u is "
+        "the standard uncertainty of the measurement, not the scatter between specimens.",
+        "columns": [
+            {"label": "Cell", **_TEXT},
+            {"label": "Specimen", **_TEXT},
+            {"label": "Value", "unit": unit},
+            {"label": "Id of the number", **_TEXT},
+        ],
+        "rows": [
+            [group["cell"], one["specimen"], _with_u(one), one["metric"]]
+            for group in data["groups"]
+            for one in group["values"]
+        ],
+    }
+
+
+def _with_u(one: Mapping[str, Any]) -> dict[str, Any]:
+    return {"value": one["value"], "u": one.get("u"), "bound": one["bound"] or ""}
+
+
 def _comparison_row(group: Mapping[str, Any], factors: Sequence[str]) -> list[Any]:
     control, gain = group["control"], group["gain"]
     percent = None if gain is None else {"value": 100.0 * gain, "bound": group["gain_bound"] or ""}

@@ -152,7 +152,7 @@ def _direct(
     codes = owners.codes()
     for metric in found:
         code = codes[metric.reduction.record.subject_id]
-        samples[code].append(Sample(code, metric.value, metric.bound, str(metric.id)))
+        samples[code].append(Sample(code, metric.value, metric.bound, str(metric.id), metric.u))
     return samples, {metric.unit for metric in found}, found
 
 

@@ -55,6 +55,7 @@ def _row_as_dict(row: Row, unit: str) -> dict[str, Any]:
             {
                 "specimen": sample.specimen,
                 "value": sample.value,
+                "u": sample.u,
                 "bound": sample.bound or None,
                 "metric": sample.metric_id,
             }

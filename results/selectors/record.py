@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import Q, QuerySet
@@ -11,6 +12,7 @@ from labmatrix.kernel.clock import iso
 from labmatrix.kernel.errors import NotFound
 from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed, require
 from labmatrix.web.models import Person
+from results.domain.reduction.budget_data import budget_from_dict, coverage_of
 from results.models import Metric, Reduction
 from specimens.selectors.access import programme_roles, subject_role
 
@@ -89,6 +91,12 @@ def progress_of(record: Record) -> dict[str, Any]:
     return {"fraction": job.progress, "words": job.progress_words, "attempts": job.attempts}
 
 
+def _uncertainty(metric: Metric, budget: Mapping[str, Any]) -> dict[str, Any]:
+    """{u, unit, level, k, U, dof, method}: dof None where they are infinite."""
+    coverage = coverage_of(budget_from_dict(metric.value, budget))
+    return {"u": budget["u"], "unit": metric.unit, **coverage}
+
+
 def metric_as_dict(metric: Metric, reduction: Reduction) -> dict[str, Any]:
     """One number as the API gives it."""
     found: dict[str, Any] = {
@@ -102,6 +110,8 @@ def metric_as_dict(metric: Metric, reduction: Reduction) -> dict[str, Any]:
         "settings": reduction.settings,
         "key": reduction.key,
     }
+    if metric.budget is not None:
+        found["uncertainty"] = _uncertainty(metric, metric.budget)
     optional = {"u": metric.u, "at": metric.at, "bound": metric.bound or None}
     return found | {name: value for name, value in optional.items() if value is not None}
 

@@ -11,6 +11,7 @@ from results.comparison_tables import (
     contribution_table,
     member_table,
     modes_table,
+    specimens_table,
 )
 from results.selectors.comparison import Comparison
 from results.selectors.comparison_json import comparison_as_dict
@@ -26,7 +27,8 @@ def comparison_tables(comparison: Comparison) -> dict[str, dict[str, Any]]:
     """The tables of a comparison by a short name; retention only where a cell was conditioned."""
     modes = failure_mode_list(comparison.series, comparison.kept)
     data = retention_as_dict(comparison, retention_list(comparison), modes)
-    found = {"comparison": comparison_table(comparison_as_dict(comparison))}
+    told = comparison_as_dict(comparison)
+    found = {"comparison": comparison_table(told), "specimens": specimens_table(told)}
     if data["cells"]:
         found |= {"member": member_table(data), "contribution": contribution_table(data)}
     if modes:

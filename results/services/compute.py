@@ -22,13 +22,13 @@ from labmatrix.evidence.services.blob import blob_open
 from labmatrix.evidence.services.job_folder import WorkFolder
 from labmatrix.kernel.canonical import content_key
 from results.domain.curve import kept_rows
+from results.domain.reduction.budget_data import budget_as_dict
 from results.domain.reduction.instruments import Judged, Key
 from results.domain.reduction.outcome import Found, Outcome
 from results.domain.reduction.settings import JoinedSettings
 from results.services.calibrated import calibrated, factors_of
 from results.services.cycle_table import table_write
 from results.services.cyclic_record import cyclic_record
-from results.services.instruments_of import budget_as_dict
 from results.services.methods import CyclicMethod, Steps, drawn_channels, method_named
 
 Report = Callable[[float, str], None]

@@ -34,7 +34,7 @@ from results.services.calibrated import factors_of
 from results.services.cycle_table import CycleParts, table_write
 from results.services.cyclic_pass import COUNTER, Columns, FilePass, Source
 from results.services.file_scan import JoinedFile
-from results.services.instruments_of import calibration_notes
+from results.services.instruments_of import instrument_notes
 
 logger = logging.getLogger(__name__)
 Floats = npt.NDArray[np.float64]
@@ -224,7 +224,7 @@ class CyclicWork:
         resolved = self._resolved(numbering, first)
         joined = self.beside.notes if self.beside else []
         load, deflection = self.passes[0].instruments
-        notes = [*joined, *self._notes(), *numbering.notes, *calibration_notes(load, deflection)]
+        notes = [*joined, *self._notes(), *numbering.notes, *instrument_notes(load, deflection)]
         outcome = keeper.outcome(resolved, notes, None)
         return CyclicFound(
             judged=judge_cycles(outcome, keeper, resolved, load=load, deflection=deflection),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -10,11 +9,14 @@ from labmatrix.evidence.domain.channels import Channel
 from labmatrix.kernel.units import conversion
 from results.domain.reduction.instruments import Instrument
 from results.domain.reduction.outcome import Note
-from results.domain.reduction.uncertainty import Budget
 
 NO_CALIBRATION = (
     "No calibration tells how well {words} is known ({source}); the uncertainty of the numbers "
     "holds scatter and resolution alone."
+)
+NO_RESOLUTION = (
+    "The file does not fix with how many decimals {words} is written ({source}), so no resolution "
+    "of its own goes into the uncertainty; where the samples move in steps, the noise holds it."
 )
 
 
@@ -44,34 +46,18 @@ def instrument_of(
     )
 
 
-def calibration_notes(load: Instrument, deflection: Instrument) -> list[Note]:
-    """Says whose uncertainty leaves out the calibration."""
+def instrument_notes(load: Instrument, deflection: Instrument) -> list[Note]:
+    """Says what the uncertainty of the numbers leaves out."""
+    both = (("the load", load), ("the deflection", deflection))
     return [
-        Note("uncertainty.no-calibration", NO_CALIBRATION.format(words=words, source=told.source))
-        for words, told in (("the load", load), ("the deflection", deflection))
-        if told.scale_u == 0.0 and told.zero_u == 0.0
+        *(
+            Note("uncertainty.no-calibration", NO_CALIBRATION.format(words=w, source=told.source))
+            for w, told in both
+            if told.scale_u == 0.0 and told.zero_u == 0.0
+        ),
+        *(
+            Note("uncertainty.no-resolution", NO_RESOLUTION.format(words=w, source=told.source))
+            for w, told in both
+            if told.resolution == 0.0
+        ),
     ]
-
-
-def budget_as_dict(budget: Budget) -> dict[str, Any]:
-    """A budget JSON-ready; degrees of freedom are None where they are infinite."""
-
-    def finite(dof: float) -> float | None:
-        return None if math.isinf(dof) else dof
-
-    return {
-        "u": budget.u,
-        "dof": finite(budget.dof),
-        "method": budget.method,
-        "rows": [
-            {
-                "source": row.source,
-                "value": row.value,
-                "u": row.u,
-                "sensitivity": row.sensitivity,
-                "contribution": row.contribution,
-                "dof": finite(row.dof),
-            }
-            for row in budget.rows
-        ],
-    }

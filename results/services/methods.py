@@ -18,7 +18,7 @@ from results.domain.reduction.cyclic_settings import CyclicSettings
 from results.domain.reduction.instruments import Judged, judge
 from results.domain.reduction.outcome import Outcome
 from results.domain.reduction.settings import ReductionSettings
-from results.services.instruments_of import calibration_notes, instrument_of
+from results.services.instruments_of import instrument_notes, instrument_of
 
 Floats = npt.NDArray[np.float64]
 Steps = Mapping[tuple[str, str], float]
@@ -83,7 +83,7 @@ class BreakMethod:
             deflection=second,
             seed=int(content_key(inputs)[:8], 16),
         )
-        notes = (*judged.outcome.warnings, *calibration_notes(first, second))
+        notes = (*judged.outcome.warnings, *instrument_notes(first, second))
         return Judged(replace(judged.outcome, warnings=notes, table=outcome.table), judged.budgets)
 
 

@@ -11,6 +11,7 @@ from django.views import View
 
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed
+from results.budget_view import budget_said, no_budget_said
 from results.marked_curve import curve_caption, cycle_curve, marked_curve, marks_table
 from results.models import Metric
 from results.presenters import (
@@ -46,6 +47,8 @@ class MetricPage(View):
             "member": member_said(inputs),
             "loaded_before": inputs["specimen"].get("loaded_before", []),
             "sees_machines": allowed(actor.role, Action.SEE_MACHINES),
+            "budget": budget_said(metric, actor.unit_system),
+            "no_budget": no_budget_said(metric),
             "settings_rows": settings_rows(metric.reduction),
             "payload": marked_curve(metric.reduction, metric.point),
             "cycle": cycle_curve(metric),

@@ -23,7 +23,7 @@ def test_a_comparison_is_taken_away_in_every_form(cast: Scene, client):
     book = client.get("/series/QS/comparison/table.xlsx?metric=peak_load|")
     assert book["Content-Disposition"] == 'attachment; filename="QS-peak_load-comparison.xlsx"'
     names = openpyxl.load_workbook(io.BytesIO(book.content)).sheetnames
-    assert names == ["comparison", "member", "contribution", "modes"]
+    assert names == ["comparison", "specimens", "member", "contribution", "modes"]
     rows = list(
         openpyxl.load_workbook(io.BytesIO(book.content))["comparison"].iter_rows(values_only=True)
     )

@@ -32,12 +32,14 @@ class Sample:
         value: in the metric's unit.
         bound: "lower" or "upper" where the value is one, else empty.
         metric_id: where the number comes from.
+        u: standard uncertainty of the value, where known.
     """
 
     specimen: str
     value: float
     bound: str = ""
     metric_id: str = ""
+    u: float | None = None
 
 
 @dataclass(frozen=True)

@@ -31,11 +31,13 @@ class _Channel:
     instrument: Instrument
     resolution: float
     noise: float
+    unit: str
 
     @classmethod
-    def of(cls, instrument: Instrument, sigma: float, step: float) -> _Channel:
+    def of(cls, instrument: Instrument, sigma: float, step: float, unit: str) -> _Channel:
         resolution = from_resolution(max(step, instrument.resolution))
-        return cls(instrument, resolution, math.sqrt(max(sigma**2 - resolution**2, 0.0)))
+        noise = math.sqrt(max(sigma**2 - resolution**2, 0.0))
+        return cls(instrument, resolution, noise, unit)
 
 
 def parabola_noise(samples: int) -> float:
@@ -88,7 +90,8 @@ class _Judge:
 
     def _zero(self, channel: _Channel, words: str, sensitivity: float) -> Term:
         told = channel.instrument
-        return Input(f"zero of {words}: {told.source}", 0.0, told.zero_u), sensitivity
+        source = f"zero of {words}: {told.source}"
+        return Input(source, 0.0, told.zero_u, unit=channel.unit), sensitivity
 
     def _scatter(
         self, channel: _Channel, words: str, spreads: Sequence[float], sensitivity: float
@@ -97,8 +100,8 @@ class _Judge:
         fit = channel.noise * math.sqrt(math.fsum(spread**2 for spread in spreads))
         resolution = channel.resolution * math.sqrt(len(spreads))
         return [
-            (Input(f"resolution of {words}", 0.0, resolution), sensitivity),
-            (Input(f"fit of {words}", 0.0, fit), sensitivity),
+            (Input(f"resolution of {words}", 0.0, resolution, unit=channel.unit), sensitivity),
+            (Input(f"fit of {words}", 0.0, fit, unit=channel.unit), sensitivity),
         ]
 
     def _load(self, found: Found, row: Row) -> list[Term]:
@@ -153,8 +156,8 @@ class _Judge:
             # A least-squares line through a sine: Σ(x − x̄)² = n·range²/8.
             width = abs(deflections) * math.sqrt(row["samples"] / 8.0)
             return [
-                (Input("noise of load", 0.0, _whole(self.load)), 1.0 / width),
-                (Input("noise of deflection", 0.0, _whole(self.deflection)), -stiffness / width),
+                (_noise(self.load, "load"), 1.0 / width),
+                (_noise(self.deflection, "deflection"), -stiffness / width),
             ]
         both = [_spread(row, "valley"), _spread(row, "peak")]
         return [
@@ -200,8 +203,8 @@ class _Judge:
         return [
             self._scale(self.load, "load", found.value),
             self._scale(self.deflection, "deflection", found.value),
-            (Input("noise of load", 0.0, _whole(self.load)), spread * deflections),
-            (Input("noise of deflection", 0.0, _whole(self.deflection)), spread * loads),
+            (_noise(self.load, "load"), spread * deflections),
+            (_noise(self.deflection, "deflection"), spread * loads),
         ]
 
 
@@ -210,9 +213,10 @@ def _spread(row: Row, end: str) -> float:
     return parabola_noise(row[f"{end}_fit_samples"])
 
 
-def _whole(channel: _Channel) -> float:
+def _noise(channel: _Channel, words: str) -> Input:
     """Noise of single samples, their resolution in it."""
-    return math.hypot(channel.noise, channel.resolution)
+    u = math.hypot(channel.noise, channel.resolution)
+    return Input(f"noise of {words}", 0.0, u, unit=channel.unit)
 
 
 @dataclass(frozen=True)
@@ -252,9 +256,12 @@ def judge_cycles(
     """
     judge = _Judge(
         keeper.settings,
-        _Channel.of(load, resolved["noise_load_kn"], resolved["resolution_load_kn"]),
+        _Channel.of(load, resolved["noise_load_kn"], resolved["resolution_load_kn"], "kN"),
         _Channel.of(
-            deflection, resolved["noise_deflection_mm"], resolved["resolution_deflection_mm"]
+            deflection,
+            resolved["noise_deflection_mm"],
+            resolved["resolution_deflection_mm"],
+            "mm",
         ),
         _Reference(keeper.reference_rows(resolved)),
     )

@@ -86,8 +86,8 @@ class _Inputs:
         self.moved = [
             Input(f"scale of load: {p.source}", 1.0, p.scale_u, p.scale_dof),
             Input(f"scale of deflection: {d.source}", 1.0, d.scale_u, d.scale_dof),
-            Input(f"zero of load: {p.source}", 0.0, p.zero_u),
-            Input(f"zero of deflection: {d.source}", 0.0, d.zero_u),
+            Input(f"zero of load: {p.source}", 0.0, p.zero_u, unit="kN"),
+            Input(f"zero of deflection: {d.source}", 0.0, d.zero_u, unit="mm"),
         ]
         self.sigma = [
             math.hypot(noise_of(a[np.isfinite(a)]).sigma, from_resolution(i.resolution))
@@ -128,6 +128,7 @@ def judge(
     deflection: Instrument,
     seed: int,
     draws: int = 60,
+    told: Callable[[float], None] = lambda share: None,
 ) -> Judged:
     """Runs a reduction, and again with its inputs moved, for the uncertainty of each metric.
 
@@ -142,6 +143,7 @@ def judge(
         load, deflection: the instruments.
         seed: of the draws.
         draws: at least 20.
+        told: told the share of the runs that is done, 0 to 1.
 
     Returns:
         The outcome with ``u``, and the budgets. A metric that some of the runs did not give has
@@ -153,14 +155,15 @@ def judge(
     if draws < 20:
         raise RangeError("draws", draws, "20 or more")
     outcome = reduce(load_kn, deflection_mm)
-    runs = _Runs(reduce, _Inputs(load_kn, deflection_mm, (load, deflection)), seed, draws)
+    inputs = _Inputs(load_kn, deflection_mm, (load, deflection))
+    runs = _Runs(reduce, inputs, seed=seed, draws=draws, told=told)
     runs.run([key_of(found) for found in outcome.metrics])
     budgets: dict[Key, Budget] = {}
     bent: list[Key] = []
     for found in outcome.metrics:
         key = key_of(found)
         if runs.gave(key):
-            budgets[key], linear = runs.first_order(key, found.value)
+            budgets[key], linear = runs.first_order(key, found)
             bent += [] if linear else [key]
     for key, u in (runs.all_moved(bent) if bent else {}).items():
         budgets[key] = replace(budgets[key], u=u, dof=draws - 1.0, method="Monte Carlo")
@@ -170,8 +173,18 @@ def judge(
 class _Runs:
     """The reduction run again and again with its inputs moved."""
 
-    def __init__(self, reduce: Reduce, inputs: _Inputs, seed: int, draws: int) -> None:
+    def __init__(
+        self,
+        reduce: Reduce,
+        inputs: _Inputs,
+        *,
+        seed: int,
+        draws: int,
+        told: Callable[[float], None],
+    ) -> None:
         self.reduce, self.inputs, self.draws = reduce, inputs, draws
+        # At most: the scatter, both sides of each input, and all inputs together.
+        self.told, self.done, self.runs = told, 0, 2 * draws + 2 * len(inputs.moved)
         self.rng = np.random.default_rng(seed)
         self.scatter: dict[Key, float] = {}
         self.sides: list[tuple[dict[Key, float], dict[Key, float]]] = []
@@ -184,8 +197,13 @@ class _Runs:
         self.scatter = _spread(drawn, keys)
         self.sides = [self._both_sides(k) for k in range(len(moved))]
 
+    def _reduced(self, record: tuple[Floats, Floats]) -> dict[Key, float]:
+        self.done += 1
+        self.told(self.done / self.runs)
+        return _values(self.reduce(*record))
+
     def _redrawn(self, shifts: Sequence[float]) -> dict[Key, float]:
-        return _values(self.reduce(*self.inputs.redrawn(self.rng, shifts)))
+        return self._reduced(self.inputs.redrawn(self.rng, shifts))
 
     def _both_sides(self, k: int) -> tuple[dict[Key, float], dict[Key, float]]:
         u = self.inputs.moved[k].u
@@ -193,15 +211,16 @@ class _Runs:
         answers = []
         for shift in (u, -u):
             shifts[k] = shift
-            answers.append(_values(self.reduce(*self.inputs.record(shifts))))
+            answers.append(self._reduced(self.inputs.record(shifts)))
         return answers[0], answers[1]
 
     def gave(self, key: Key) -> bool:
         """Whether every run gave the metric."""
         return key in self.scatter and all(key in side for pair in self.sides for side in pair)
 
-    def first_order(self, key: Key, value: float) -> tuple[Budget, bool]:
+    def first_order(self, key: Key, found: Found) -> tuple[Budget, bool]:
         """Budget of a metric, and whether it is linear enough for it."""
+        value = found.value
         rows, linear, scatter = [], True, self.scatter[key]
         for entry, (up, down) in zip(self.inputs.moved, self.sides, strict=True):
             if entry.u == 0.0:
@@ -211,9 +230,11 @@ class _Runs:
             linear &= bend <= max(LINEAR_SHARE * abs(slope), 0.1 * scatter, 1e-9 * abs(value))
             change = slope / entry.u
             rows.append(
-                BudgetRow(entry.source, entry.value, entry.u, change, abs(slope), entry.dof)
+                BudgetRow(
+                    entry.source, entry.value, entry.u, change, abs(slope), entry.dof, entry.unit
+                )
             )
-        rows.append(BudgetRow(SCATTER, 0.0, scatter, 1.0, scatter, self.draws - 1.0))
+        rows.append(BudgetRow(SCATTER, 0.0, scatter, 1.0, scatter, self.draws - 1.0, found.unit))
         u = math.sqrt(math.fsum(row.contribution**2 for row in rows))
         dof = effective_dof(u, [r.contribution for r in rows], [r.dof for r in rows])
         return Budget(value, u, dof, tuple(rows)), linear

@@ -61,6 +61,7 @@ class Input:
         u: standard uncertainty, in the unit of the value.
         dof: degrees of freedom of ``u``; infinite where it is taken as exact.
         shape: distribution to draw from: normal, or rectangular of that standard uncertainty.
+        unit: of value and ``u``.
     """
 
     source: str
@@ -68,6 +69,7 @@ class Input:
     u: float
     dof: float = math.inf
     shape: Literal["normal", "rectangular"] = "normal"
+    unit: str = "1"
 
     def __post_init__(self) -> None:
         if not self.u >= 0.0:
@@ -88,7 +90,7 @@ class BudgetRow:
     """One line of an uncertainty budget.
 
     Attributes:
-        source, value, u, dof: of the input.
+        source, value, u, dof, unit: of the input.
         sensitivity: change of the result for each unit of the input.
         contribution: |sensitivity| · u, in the unit of the result.
     """
@@ -99,6 +101,7 @@ class BudgetRow:
     sensitivity: float
     contribution: float
     dof: float = math.inf
+    unit: str = "1"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +213,7 @@ def combine(
         u=math.sqrt(max(variance, 0.0)),
         dof=effective_dof(alone, signed, [i.dof for i in inputs]),
         rows=tuple(
-            BudgetRow(i.source, i.value, i.u, float(c), abs(s), i.dof)
+            BudgetRow(i.source, i.value, i.u, float(c), abs(s), i.dof, i.unit)
             for i, c, s in zip(inputs, sensitivities, signed, strict=True)
         ),
     )
