@@ -22,7 +22,9 @@ from results.selectors.prediction import (
     prediction_get,
     prediction_list_visible,
 )
+from results.selectors.prediction_rules import rules_as_dict
 from results.services.prediction import predictions_make
+from results.services.prediction_rules import prediction_rules_choose
 
 
 class PredictionsMakeView(APIView):
@@ -91,3 +93,26 @@ class RatiosView(APIView):
         series = series_get(actor_of(request), code, Action.SEE_WORK)
         include = request.query_params.get("include", "judged")
         return Response(ratios_as_dict(ratios_get(series=series, include=include)))
+
+
+class PredictionRulesView(APIView):
+    """GET and POST /api/series/{code}/prediction-rules/."""
+
+    @extend_schema(responses=OpenApiTypes.OBJECT)
+    def get(self, request: Request, code: str) -> Response:
+        """Rules and limits in force, each with its source, and who chose them."""
+        series = series_get(actor_of(request), code, Action.SEE_WORK)
+        return Response(rules_as_dict(series))
+
+    @extend_schema(request=OpenApiTypes.OBJECT, responses={201: OpenApiTypes.OBJECT})
+    def post(self, request: Request, code: str) -> Response:
+        """{options, why}: all that is to differ from the defaults, and the reason."""
+        actor = actor_of(request)
+        series = series_get(actor, code, Action.PLAN_MATRIX)
+        body: Any = request.data if isinstance(request.data, dict) else {}
+        why = body.get("why", "")
+        if not isinstance(why, str):
+            raise ShapeError("prediction.why", f"why is {why!r}; allowed is a text.")
+        options = body.get("options", {})
+        prediction_rules_choose(actor=actor, series=series, options=options, why=why, now=now())
+        return Response(rules_as_dict(series), status=201)

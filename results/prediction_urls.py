@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from results import calculator_api, prediction_api
-from results.views import calculators, predictions, ratios
+from results.views import calculators, prediction_rules, predictions, ratios
 
 pages = [
     path(
@@ -28,6 +28,11 @@ pages = [
         "series/<str:code>/predictions/",
         predictions.SeriesPredictions.as_view(),
         name="predictions",
+    ),
+    path(
+        "series/<str:code>/predictions/rules/",
+        prediction_rules.PredictionRulesPage.as_view(),
+        name="prediction-rules",
     ),
     path(
         "series/<str:code>/test-to-prediction/",
@@ -55,6 +60,11 @@ api = [
         "series/<str:code>/predictions/",
         prediction_api.PredictionsMakeView.as_view(),
         name="predictions-make",
+    ),
+    path(
+        "series/<str:code>/prediction-rules/",
+        prediction_api.PredictionRulesView.as_view(),
+        name="prediction-rules",
     ),
     path(
         "series/<str:code>/test-to-prediction/",

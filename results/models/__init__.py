@@ -1,7 +1,8 @@
 """Persistent things of this room, one noun a file."""
 
 from results.models.prediction import Prediction
+from results.models.prediction_rules import PredictionRules
 from results.models.reduction import Metric, Reduction
 from results.models.release import Release
 
-__all__ = ["Metric", "Prediction", "Reduction", "Release"]
+__all__ = ["Metric", "Prediction", "PredictionRules", "Reduction", "Release"]

@@ -11,6 +11,7 @@ from labmatrix.matrix.models import Cell
 from labmatrix.matrix.selectors.cell import cell_get_levels, cell_get_route
 from results.domain.planned_member import Known
 from results.domain.prediction.predict import MECHANICS, VERSION
+from results.selectors.prediction_rules import rules_of_series
 from specimens.models import Specimen
 
 _LOADING_STAGES = frozenset(
@@ -69,7 +70,7 @@ def _inputs(subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs) ->
         "stages": stages,
         # A rig matters only where load cycles are planned: buying one leaves other keys alone.
         "rigs": rigs if any(s["stage"] == StageKind.CYCLE for s in stages) else [],
-        "options": dict(OPTIONS),
+        "options": {**OPTIONS, **rules_of_series(cell.series)},
         "spread": {"samples": SAMPLES, "seed": SEED},
         "mechanics": {"name": MECHANICS, "version": VERSION},
     }

@@ -20,7 +20,7 @@ KeepLongCheck = Callable[..., None]
 def keep_long_check(request: pytest.FixtureRequest) -> KeepLongCheck:
     """Appends a line about a long check; a short one leaves nothing behind."""
 
-    def keep(*, count: int, worst: float, bound: float, of: str) -> None:
+    def keep(*, count: int, worst: float, bound: float, of: str, **more: int) -> None:
         if request.node.get_closest_marker("long") is None:
             return
         line = {
@@ -30,6 +30,7 @@ def keep_long_check(request: pytest.FixtureRequest) -> KeepLongCheck:
             "of": of,
             "worst": worst,
             "bound": bound,
+            **more,
             "python": platform.python_version(),
             **{name: version(name) for name in _PEERS},
         }

@@ -22,7 +22,6 @@ from sectionproperties.pre.geometry import CompoundGeometry, Geometry
 from structuralcodes.geometry import SurfaceGeometry, add_reinforcement
 from structuralcodes.materials.basic import GenericMaterial
 from structuralcodes.materials.constitutive_laws import (
-    Elastic,
     ElasticPlastic,
     InitialStrain,
     UserDefined,
@@ -173,9 +172,9 @@ def structuralcodes_section(section: Section, concrete: CompressionLaw) -> Any:
 
 
 def _peer_fabric(fabric: FabricLayer) -> Any:
-    if fabric.law.uncracked_mpa is None:
-        return Elastic(fabric.law.modulus_mpa, eps_u=(fabric.usable_strain, -0.1))
+    """Slack below zero strain, as a fabric is: the peer's own elastic law would push."""
     strains = np.array([-0.1, 0.0, fabric.law.transition_strain, fabric.usable_strain])
+    strains = np.unique(strains)
     return UserDefined(strains, stress(fabric.law, strains))
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from results.domain.mechanics.capacity import flexural_capacity
 from results.domain.mechanics.fibres import FibreModel
@@ -24,6 +25,7 @@ from tests.reference.mechanics_peers import (
 )
 
 WITHIN = 1e-3
+Floats = NDArray[np.float64]
 
 pytestmark = pytest.mark.filterwarnings("ignore")
 
@@ -77,21 +79,45 @@ def test_ultimate_moment_of_random_sections_as_concreteproperties(
     assert worst < WITHIN
 
 
+def _peer_diagram(member: RandomMember) -> tuple[Floats, Floats] | None:
+    """Curvatures and moments, or None where the peer's own search for equilibrium gives up.
+
+    Left out are its points whose top face is strained beyond the ultimate strain: its concrete has
+    let go there, and at such a curvature it may find that second equilibrium before the first.
+    """
+    peer = structuralcodes_section(member.section, member.concrete)
+    try:
+        known = peer.section_calculator.calculate_moment_curvature()
+    except IndexError:
+        return None
+    # The top face lies at its axis, so that its axial strain is that of the top face.
+    alive = -np.asarray(known.eps_a) < member.concrete.ultimate_strain * (1.0 - 1e-6)
+    return -np.asarray(known.chi_y)[alive], -np.asarray(known.m_y)[alive]
+
+
 @_some_and_long(10, 200)
 def test_diagrams_as_structuralcodes(count: int, keep_long_check: KeepLongCheck) -> None:
-    worst = 0.0
+    worst, without = 0.0, 0
     for member in _members(count, 13):
-        peer = structuralcodes_section(member.section, member.concrete)
-        known = peer.section_calculator.calculate_moment_curvature()
-        curvature, moment = -np.asarray(known.chi_y), -np.asarray(known.m_y)
-        # Its last point lies a hair beyond the ultimate strain, where its concrete lets go.
-        keep = (curvature > 1e-7) & (curvature < curvature.max())
+        found = _peer_diagram(member)
+        if found is None:
+            without += 1
+            continue
+        curvature, moment = found
         model = FibreModel(member.section, member.concrete, displaced=False)
-        own = states_at(model, curvature[keep])
-        # The peer stops its own iteration at 1 % of a small force, so small moments are coarse.
-        worst = max(worst, float(np.abs(own.moment - moment[keep]).max() / moment.max()))
-    keep_long_check(count=count, worst=worst, bound=WITHIN, of="moment in terms of the largest")
+        # At the ultimate state, give or take a rounding, a part of the peer lets go; the moment
+        # there has a check of its own.
+        last = ultimate_point(model).curvature_per_mm * (1.0 - 1e-4)
+        alive = (curvature > 1e-7) & (curvature < last)
+        own = states_at(model, curvature[alive])
+        apart = np.abs(own.moment - moment[alive]) / moment.max()
+        worst = max(worst, float(apart.max()))
+    keep_long_check(
+        count=count, worst=worst, bound=WITHIN, of="moment in terms of the largest",
+        without_an_answer_of_the_peer=without,
+    )  # fmt: skip
     assert worst < WITHIN
+    assert without <= count // 50
 
 
 @_some_and_long(1, 200)

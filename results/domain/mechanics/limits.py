@@ -35,9 +35,14 @@ class Limit:
     origin: str
 
     @property
+    def origin_words(self) -> str:
+        """Where the number came from, in words."""
+        return _ORIGINS[self.origin]
+
+    @property
     def source(self) -> str:
         """Edition and origin in one phrase."""
-        return f"{self.edition} ({_ORIGINS[self.origin]})"
+        return f"{self.edition} ({self.origin_words})"
 
 
 _ORIGINS: Mapping[str, str] = MappingProxyType(
