@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from labmatrix.web.domain.unit_systems import spread_shown, unit_shown
 from results.domain.reduction.budget_data import budget_from_dict, coverage_of, shares_of
+from results.domain.reduction.cyclic_uncertainty import stiffness_budget
+from results.domain.reduction.uncertainty import Budget
 from results.models import Metric, Reduction
 
 MONTE_CARLO = "Monte Carlo"
@@ -35,28 +38,63 @@ def budget_said(metric: Metric, system: str) -> dict[str, Any] | None:
     """
     if metric.budget is None:
         return None
-    budget = budget_from_dict(metric.value, metric.budget)
+    return budget_rows(budget_from_dict(metric.value, metric.budget), metric.unit, system) | {
+        "how": how_said(metric.budget["method"], metric.reduction),
+        "left_out": list(left_out(metric.name, metric.reduction)),
+    }
+
+
+def cycle_stiffness_said(
+    reduction: Reduction, row: dict[str, Any], system: str
+) -> dict[str, Any] | None:
+    """The stiffness of any load cycle with its budget; None for a cycle without one.
+
+    Args:
+        reduction: cyclic.
+        row: the cycle, of the table of all cycles.
+        system: the person's unit system.
+    """
+    if "instruments" not in reduction.settings:
+        return None  # reduced before the sensors were kept with the settings
+    budget = stiffness_budget(reduction.settings, row)
+    if budget is None:
+        return None
+    return budget_rows(budget, "kN/mm", system) | {
+        "value": budget.value,
+        "rule": reduction.settings["stiffness"],
+        "how": how_said(budget.method, reduction),
+        "left_out": list(left_out("secant_stiffness", reduction)),
+    }
+
+
+def budget_rows(budget: Budget, unit: str, system: str) -> dict[str, Any]:
+    """Combined and expanded uncertainty, and a row for each source.
+
+    Args:
+        budget: of a number.
+        unit: of the number, a base unit.
+        system: the person's unit system; sensitivities are given in its units.
+    """
     rows = [
         {
             "source": row.source,
             "value": row.value,
             "u": row.u,
             "unit": row.unit,
-            "sensitivity": sensitivity_shown(row.sensitivity, metric.unit, row.unit, system),
-            "sensitivity_unit": _per(metric.unit, row.unit, system),
+            "sensitivity": sensitivity_shown(row.sensitivity, unit, row.unit, system),
+            "sensitivity_unit": _per(unit, row.unit, system),
             "contribution": row.contribution,
-            "dof": metric.budget["rows"][place]["dof"],
+            "dof": None if math.isinf(row.dof) else row.dof,
             "percent": 100.0 * share,
         }
-        for place, (row, share) in enumerate(zip(budget.rows, shares_of(budget), strict=True))
+        for row, share in zip(budget.rows, shares_of(budget), strict=True)
     ]
     return {
         "rows": rows,
         "u": budget.u,
-        "relative_percent": 100.0 * budget.u / abs(metric.value) if metric.value else None,
+        "relative_percent": 100.0 * budget.u / abs(budget.value) if budget.value else None,
         "coverage": coverage_of(budget),
-        "how": how_said(metric.budget, metric.reduction),
-        "left_out": list(left_out(metric)),
+        "unit": unit,
     }
 
 
@@ -71,11 +109,11 @@ def _per(result: str, source: str, system: str) -> str:
     return words if below == "1" else f"{words} per {below}".strip()
 
 
-def how_said(told: Mapping[str, Any], reduction: Reduction) -> str:
+def how_said(method: str, reduction: Reduction) -> str:
     """By which method a budget was combined, with draws and seed where it was drawn."""
     draws, seed = (reduction.settings.get(f"uncertainty_{name}") for name in ("draws", "seed"))
     drawn = f"{draws} draws, seed {seed}" if draws else ""
-    if told["method"] == MONTE_CARLO:
+    if method == MONTE_CARLO:
         return (
             f"Monte Carlo ({drawn}): the number bends within the uncertainty of its inputs, so all "
             "of them were drawn together. The rows, each by itself and to first order, need not "
@@ -87,13 +125,13 @@ def how_said(told: Mapping[str, Any], reduction: Reduction) -> str:
     return f"{words}; sensitivities in closed form."
 
 
-def left_out(metric: Metric) -> Iterator[str]:
-    """What the uncertainty of a number does not hold, in sentences."""
-    for warning in metric.reduction.warnings:
+def left_out(name: str, reduction: Reduction) -> Iterator[str]:
+    """What the uncertainty of a number of this name does not hold, in sentences."""
+    for warning in reduction.warnings:
         if str(warning["code"]).startswith("uncertainty.no-"):
             yield str(warning["message"])
-    if metric.name in _CANCELS:
-        yield _CANCELS[metric.name]
+    if name in _CANCELS:
+        yield _CANCELS[name]
     yield TAKEN
 
 
@@ -116,6 +154,6 @@ def budget_as_answer(metric: Metric) -> dict[str, Any] | None:
     rows = metric.budget["rows"]
     return {
         "rows": [{**row, "share": share} for row, share in zip(rows, shares, strict=True)],
-        "how": how_said(metric.budget, metric.reduction),
-        "left_out": list(left_out(metric)),
+        "how": how_said(metric.budget["method"], metric.reduction),
+        "left_out": list(left_out(metric.name, metric.reduction)),
     }

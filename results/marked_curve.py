@@ -9,7 +9,9 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
+from labmatrix.evidence.models import Record
 from results.models import Metric, Reduction
+from results.presenters import cycle_address
 
 Payload = dict[str, Any]
 # More names than these would cover the curve; the table below the figure has them all.
@@ -161,8 +163,13 @@ def _cycle(
     return _payload(reduction, traces, {"url": address, "at_once": True})
 
 
-def stiffness_curve(metrics: Iterable[Metric]) -> Payload | None:
-    """Secant stiffness of one record by load cycle; None where it has none."""
+def stiffness_curve(metrics: Iterable[Metric], record: Record | None = None) -> Payload | None:
+    """Secant stiffness of one record by load cycle; None where it has none.
+
+    Args:
+        metrics: of one reduction.
+        record: whose points lead to the page of their load cycle; None where they lead nowhere.
+    """
     points = [m for m in metrics if m.name == "secant_stiffness" and m.at is not None]
     if not points:
         return None
@@ -173,6 +180,8 @@ def stiffness_curve(metrics: Iterable[Metric]) -> Payload | None:
         "mode": "lines+markers",
         "meta": {"level": 0},
     }
+    if record is not None:
+        trace["customdata"] = [cycle_address(record, m.at or 0) for m in points]
     if all(m.u for m in points):
         trace["error_y"] = {"type": "data", "array": [m.u for m in points]}
     layout = {"xaxis": axis("Load cycle"), "yaxis": axis("Secant stiffness (kN/mm)", trace["y"])}

@@ -9,10 +9,12 @@ from typing import Any
 
 from django.urls import reverse
 
+from labmatrix.evidence.models import Record
 from labmatrix.evidence.reading.preview import ColumnLook
 from labmatrix.kernel.clock import parse_instant
 from results.domain.small_curve import Frame, path_of
 from results.models import Metric, Reduction
+from results.services.inputs import inputs_apart
 from results.services.methods import method_named
 from specimens.domain.wording import Said, payload_said
 
@@ -57,8 +59,22 @@ def metric_cell(metric: Metric) -> dict[str, Any]:
     }
 
 
-def cycles_table(metrics: Iterable[Metric]) -> dict[str, Any] | None:
-    """Numbers by load cycle: a row for each cycle, a column for each name and method."""
+def cycle_address(record: Record, number: int) -> str:
+    """The page of one load cycle."""
+    return f"{reverse('results:record-cycle', args=[record.pk])}?number={number}"
+
+
+def _cycle_cell(at: int, record: Record | None) -> Any:
+    return at if record is None else {"value": at, "url": cycle_address(record, at)}
+
+
+def cycles_table(metrics: Iterable[Metric], record: Record | None = None) -> dict[str, Any] | None:
+    """Numbers by load cycle: a row for each cycle, a column for each name and method.
+
+    Args:
+        metrics: of one reduction.
+        record: whose cycles have pages to lead to; None where they have none.
+    """
     by_cycle: dict[int, dict[tuple[str, str], Metric]] = {}
     columns: dict[tuple[str, str], str] = {}
     for metric in metrics:
@@ -79,7 +95,10 @@ def cycles_table(metrics: Iterable[Metric]) -> dict[str, Any] | None:
             ),
         ],
         "rows": [
-            [at, *(metric_cell(found[key]) if key in found else None for key in columns)]
+            [
+                _cycle_cell(at, record),
+                *(metric_cell(found[key]) if key in found else None for key in columns),
+            ]
             for at, found in sorted(by_cycle.items())
         ],
     }
@@ -149,6 +168,8 @@ def settings_rows(reduction: Reduction) -> list[dict[str, Any]]:
     words = {w.name: w for w in method_named(reduction.name).settings.describe()}
     rows = []
     for name, value in reduction.settings.items():
+        if name in _NOT_SETTINGS:
+            continue
         known = words.get(name)
         said, unit = name_and_unit(name)
         if known and known.unit != "1":
@@ -166,6 +187,8 @@ def settings_rows(reduction: Reduction) -> list[dict[str, Any]]:
     return sorted(rows, key=lambda row: bool(row["is_found"]))
 
 
+# Kept beside the settings for other pages: what is known of the sensors, and the files by place.
+_NOT_SETTINGS = frozenset({"instruments", "file_names"})
 _NOT_GIVEN: tuple[Any, ...] = (None, "", (), [])
 
 
@@ -229,6 +252,27 @@ def history_rows(reductions: Iterable[Reduction]) -> list[dict[str, Any]]:
     return [
         {"reduction": row, "asked": payload_said(json.loads(row.inputs)["settings"])}
         for row in reductions
+    ]
+
+
+def others_rows(
+    metric: Metric, others: Iterable[Metric], inputs: Mapping[str, Any]
+) -> list[dict[str, Any]]:
+    """The same number by other reductions, beside this one: how far apart, and by what inputs.
+
+    Args:
+        metric: the number.
+        others: numbers of the same name, method and cycle of the same record.
+        inputs: of the number's own reduction.
+    """
+    return [
+        {
+            "metric": other,
+            "difference": other.value - metric.value,
+            "percent": 100.0 * (other.value / metric.value - 1.0) if metric.value else None,
+            "apart": inputs_apart(json.loads(other.reduction.inputs), inputs),
+        }
+        for other in others
     ]
 
 

@@ -27,6 +27,9 @@ urlpatterns = [
     path("records/<uuid:record_id>/", records.RecordPage.as_view(), name="record"),
     path("records/<uuid:record_id>/map/", channels.RecordMap.as_view(), name="record-map"),
     path("records/<uuid:record_id>/cycle/", cycles.RecordCycle.as_view(), name="record-cycle"),
+    path(
+        "metrics/<uuid:metric_id>/inputs.json", metrics.MetricInputs.as_view(), name="metric-inputs"
+    ),
     path("records/<uuid:record_id>/table/", records.RecordTable.as_view(), name="record-table"),
     path(
         "records/<uuid:record_id>/files/<int:position>/",

@@ -100,6 +100,23 @@ def cycle_page(
     )
 
 
+def cycle_last(reduction: Reduction) -> int | None:
+    """Number of the last load cycle of a cyclic reduction; None where it has none."""
+    from pyarrow import parquet
+
+    if reduction.table is None:
+        return None
+    with blob_open(reduction.table) as stream:
+        metadata = parquet.ParquetFile(stream).metadata
+    groups = [metadata.row_group(k) for k in range(metadata.num_row_groups)]
+    if not groups:
+        return None
+    names = [groups[0].column(k).path_in_schema for k in range(metadata.num_columns)]
+    place = names.index("cycle")
+    return max((int(group.column(place).statistics.max) for group in groups if group.num_rows),
+               default=None)  # fmt: skip
+
+
 def _page_of(
     blob: Blob, *, first: int, last: int, at_most: int
 ) -> tuple[list[str], list[list[Any]], int]:

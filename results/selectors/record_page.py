@@ -88,6 +88,11 @@ def metric_list_like(metric: Metric) -> list[Metric]:
     )
 
 
+def metric_list_at(reduction: Reduction, number: int) -> list[Metric]:
+    """The numbers that a reduction gives for one load cycle; none where it is no checkpoint."""
+    return list(Metric.objects.filter(reduction=reduction, at=number).order_by("name", "method"))
+
+
 def channel_map_list_names() -> list[str]:
     """Names of the saved channel maps."""
     return list(ChannelMapSaved.objects.order_by("name").values_list("name", flat=True).distinct())

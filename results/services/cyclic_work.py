@@ -301,6 +301,7 @@ class CyclicWork:
                 if name.startswith("count_"):
                     resolved[name] += other[name]
         resolved |= {"cycle_offset": first - 1, "carried": self.passes[0].carried or []}
+        resolved["file_names"] = [one.source.name for one in self.passes]
         if self.beside is not None:
             resolved["joined"] = self.beside.joined
         if len(numbering.blocks) > 1 or len(each) > 1:

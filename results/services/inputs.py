@@ -96,7 +96,11 @@ _WORDS = {
 }
 
 
+def inputs_apart(one: Mapping[str, Any], other: Mapping[str, Any]) -> list[str]:
+    """In what the inputs of two reductions differ, in words; empty for nothing."""
+    return [words for name, words in _WORDS.items() if one.get(name) != other.get(name)]
+
+
 def inputs_changed(record: Record, stored: Mapping[str, Any]) -> list[str]:
     """What a reduction of the record would take in otherwise now, in words; empty for nothing."""
-    present = reduction_inputs(record)
-    return [words for name, words in _WORDS.items() if present[name] != stored.get(name)]
+    return inputs_apart(reduction_inputs(record), stored)

@@ -79,6 +79,41 @@ def reduction_rebuild(reduction: Reduction) -> Rebuilt:
     return Rebuilt(reduction, len(found), exact, tuple(differences))
 
 
+def reduction_said(reduction: Reduction) -> str:
+    """How the command names a reduction."""
+    subject = reduction.record.subject.code
+    return f"{subject} {reduction.name} {reduction.version} {reduction.key[:12]}"
+
+
+def metric_said(metric: Metric) -> str:
+    """What the command prints of the number that it was asked for."""
+    at = "" if metric.at is None else f"at {metric.at} "
+    u = "" if metric.u is None else f", u {metric.u!r}"
+    words = f"{metric.name} {metric.method} {at}= {metric.value!r} {metric.unit}{u}"
+    return f"{reduction_said(metric.reduction)}: {' '.join(words.split())}"
+
+
+def summary_said(reductions: int, numbers: int, identical: int) -> str:
+    """What the command prints at its end.
+
+    Args:
+        reductions, numbers: how many were computed again.
+        identical: of the reductions those with the packages of the first time.
+    """
+    return (
+        f"{reductions} reductions, {numbers} numbers; {identical} with the packages of the first "
+        f"time, where identity is asked for; the others within {TOLERANCE:g}."
+    )
+
+
+def printed_for(metric: Metric) -> list[str]:
+    """What ``rebuild --metric`` prints of a number where nothing differs, line by line."""
+    reduction = metric.reduction
+    count = Metric.objects.filter(reduction=reduction).count()
+    identical = int(reduction.environment == environment_hash())
+    return [metric_said(metric), summary_said(1, count, identical)]
+
+
 def rebuild_all(*, superseded: bool = False) -> Iterator[Rebuilt]:
     """Rebuild all current reductions, in the order of their keys; with ``superseded`` all."""
     rows = Reduction.objects.order_by("key")

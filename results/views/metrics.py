@@ -18,6 +18,7 @@ from results.presenters import (
     channel_rows,
     member_said,
     metric_words,
+    others_rows,
     sensor_rows,
     settings_rows,
     words_of,
@@ -29,7 +30,21 @@ from results.selectors.record_page import (
     subject_is_invented,
 )
 from results.services.inputs import inputs_changed, specimen_of
+from results.services.rebuild import printed_for
 from specimens.selectors.event import people_names
+
+
+class MetricInputs(View):
+    """Everything that went into a number, as the bytes whose SHA-256 is its key."""
+
+    def get(self, request: HttpRequest, metric_id: str) -> HttpResponse:
+        """Canonical JSON, to be kept and hashed."""
+        metric = metric_get(actor=actor_of(request), metric_id=metric_id)
+        reduction = metric.reduction
+        content = reduction.inputs.encode("utf-8")
+        response = HttpResponse(content, content_type="application/json; charset=utf-8")
+        response["Content-Disposition"] = f'attachment; filename="{reduction.key}.json"'
+        return response
 
 
 class MetricPage(View):
@@ -73,7 +88,9 @@ def _origin(metric: Metric, inputs: dict[str, Any]) -> dict[str, Any]:
         "received_by": people_names([record.received_by]).get(record.received_by),
         "files": record.files.select_related("blob").order_by("position"),
         "inputs_changed": inputs_changed(record, inputs) if reduction.is_current else [],
-        "earlier": metric_list_like(metric),
+        "others": others_rows(metric, metric_list_like(metric), inputs),
+        "printed": printed_for(metric),
+        "inputs_bytes": len(reduction.inputs.encode("utf-8")),
     }
     if subject_is_invented(record.subject):
         found["invented_data_notice"] = True

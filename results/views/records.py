@@ -141,14 +141,15 @@ def _reduce_form(record: Record, data: Any = None) -> ReduceAgainForm:
 
 def _numbers(reduction: Reduction) -> dict[str, Any]:
     metrics = in_order(Metric.objects.filter(reduction=reduction))
+    cycled = reduction.record if reduction.name == "cyclic" else None
     return {
         "number_count": len(metrics),
         "metrics": [(m, words_of(m.name)) for m in metrics if m.at is None],
-        "cycles": cycles_table(metrics),
+        "cycles": cycles_table(metrics, cycled),
         "payload": marked_curve(reduction),
         "table": marks_table(reduction),
         "figure_caption": curve_caption(reduction),
-        "stiffness": stiffness_curve(metrics),
+        "stiffness": stiffness_curve(metrics, cycled),
     }
 
 

@@ -20,6 +20,7 @@ OWN: tuple[Access, ...] = (
     Access("GET", f"{_R}/table/", (*_WORK, 302)),
     Access("GET", f"{_R}/files/0/", (*_WORK, 302)),
     Access("GET", "/metrics/{metric}/", (*_WORK, 302)),
+    Access("GET", "/metrics/{metric}/inputs.json", (*_WORK, 302)),
     Access("GET", "/series/{series}/plate/", (*_WORK, 302)),
     Access("GET", "/series/{series}/comparison/", (*_WORK, 302)),
     Access("GET", "/specimens/{specimen}/life/", (*_WORK, 302)),

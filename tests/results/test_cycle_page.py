@@ -8,7 +8,7 @@ import re
 import pytest
 from django.test import Client
 
-from results.models import Reduction
+from results.models import Metric, Reduction
 from tests.results.scene import Scene, curve_csv
 from tests.results.test_cycles_page import cyclic, restarted
 
@@ -49,7 +49,7 @@ def test_the_cycles_beside_it_are_a_step_away(cast: Scene, address: str):
 def test_a_number_that_is_not_there_is_said_beside_the_next_one(cast: Scene, address: str):
     for number, words in (
         ("83", "Load cycle 83 was asked for and is not in the record; the next one is 86."),
-        ("4000", "Load cycle 4000 was asked for and is not in the record;"),
+        ("4000", "Load cycle 4000 was asked for and is not in the record; its last one is 125."),
         ("x", "number is &#x27;x&#x27;; allowed is a whole number."),
     ):
         page = page_of(cast, f"{address}?number={number}")
@@ -70,3 +70,35 @@ def test_the_record_asks_for_a_number(cast: Scene, address: str):
     text = page_of(cast, address.removesuffix("cycle/")).content.decode()
     assert re.search(rf'<form method="get" action="{address}"', text)
     assert json.loads(Reduction.objects.get().inputs)["reduction"]["version"] == "2"
+
+
+def test_beyond_the_end_the_last_one_is_shown(cast: Scene, address: str):
+    page = page_of(cast, f"{address}?number=4000")
+    assert "its last one is 125" in page.content.decode()
+    assert (page.context["number"], page.context["last"]) == (125, 125)
+
+
+def test_a_checkpoint_and_its_page_agree_in_stiffness_and_uncertainty(cast: Scene, address: str):
+    """Both go by the same rule, so they agree to the last digit."""
+    metric = Metric.objects.get(name="secant_stiffness", at=10)
+    budget = page_of(cast, f"{address}?number=10").context["budget"]
+    assert (budget["value"], budget["u"]) == (metric.value, metric.u)
+    other = page_of(cast, f"{address}?number=57").context["budget"]
+    assert other["u"] > 0.0
+    assert sum(row["percent"] for row in other["rows"]) == pytest.approx(100.0)
+
+
+def test_the_file_and_its_rows_are_named(cast: Scene, address: str):
+    page = page_of(cast, f"{address}?number=57")
+    source = page.context["source"]
+    facts = {fact["key"]: fact["value"] for fact in page.context["facts"]}
+    assert (source["name"], source["position"]) == ("rig.csv", 0)
+    assert (source["first"], source["last"]) == (facts["valley_index"], facts["next_valley_index"])
+    assert "rig.csv</a>, rows" in page.content.decode()
+
+
+def test_points_and_table_of_the_stiffness_lead_to_their_cycles(cast: Scene, address: str):
+    page = page_of(cast, address.removesuffix("cycle/"))
+    assert f'<a href="{address}?number=10">' in page.content.decode()
+    (trace,) = page.context["stiffness"]["data"]
+    assert trace["customdata"] == [f"{address}?number={at}" for at in trace["x"]]

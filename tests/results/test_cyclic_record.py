@@ -96,7 +96,7 @@ def test_gives_what_the_reduction_gives_on_whole_arrays(tmp_path, in_small_piece
     assert tuple(told) == expected.warnings
     extra = set(found.outcome.settings) - set(expected.settings)
     assert (extra, {**found.outcome.settings, **expected.settings}) == (
-        {"carried", "uncertainty_fit"}, found.outcome.settings
+        {"carried", "file_names", "instruments", "uncertainty_fit"}, found.outcome.settings
     )  # fmt: skip
     table = table_of(found)
     assert expected.table is not None

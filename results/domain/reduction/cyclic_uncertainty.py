@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from results.domain.reduction.cyclic_metrics import STIFFNESS_COLUMN, Keeper, Row
@@ -234,6 +234,48 @@ class _Reference:
         return 1.0 - 1.0 / len(self.rows) if self._is_one(row) else 1.0
 
 
+def _channels(
+    resolved: Mapping[str, Any], load: Instrument, deflection: Instrument
+) -> tuple[_Channel, _Channel]:
+    noise = (resolved["noise_load_kn"], resolved["noise_deflection_mm"])
+    steps = (resolved["resolution_load_kn"], resolved["resolution_deflection_mm"])
+    return (
+        _Channel.of(load, noise[0], steps[0], "kN"),
+        _Channel.of(deflection, noise[1], steps[1], "mm"),
+    )
+
+
+def _told(instrument: Instrument) -> dict[str, Any]:
+    """What is known of an instrument, JSON-ready; degrees of freedom None where infinite."""
+    dof = instrument.scale_dof
+    return asdict(instrument) | {"scale_dof": None if math.isinf(dof) else dof}
+
+
+def _instrument(told: Mapping[str, Any]) -> Instrument:
+    dof = told["scale_dof"]
+    return Instrument(**{**told, "scale_dof": math.inf if dof is None else dof})
+
+
+def stiffness_budget(resolved: Mapping[str, Any], row: Row) -> Budget | None:
+    """The stiffness of any load cycle of a record with its uncertainty, kN/mm.
+
+    Args:
+        resolved: settings of the outcome of ``judge_cycles``.
+        row: the cycle, a row of the table of all cycles.
+
+    Returns:
+        The budget, by the stiffness rule of the settings; None for a cycle without stiffness.
+    """
+    asked = {name: resolved[name] for name in CyclicSettings.model_fields if name in resolved}
+    settings = CyclicSettings.from_dict(asked)
+    value = row[STIFFNESS_COLUMN[settings.stiffness]]
+    if value is None or not math.isfinite(value) or value == 0.0:
+        return None
+    both = (_instrument(resolved["instruments"][name]) for name in ("load", "deflection"))
+    judge = _Judge(settings, *_channels(resolved, *both), _Reference(()))
+    return judge.budget(Found("secant_stiffness", value, "kN/mm"), row)
+
+
 def judge_cycles(
     outcome: Outcome,
     keeper: Keeper,
@@ -254,17 +296,8 @@ def judge_cycles(
         The outcome with ``u`` where it is known, and a budget for each of these metrics. Frequency
         and the settling point have none.
     """
-    judge = _Judge(
-        keeper.settings,
-        _Channel.of(load, resolved["noise_load_kn"], resolved["resolution_load_kn"], "kN"),
-        _Channel.of(
-            deflection,
-            resolved["noise_deflection_mm"],
-            resolved["resolution_deflection_mm"],
-            "mm",
-        ),
-        _Reference(keeper.reference_rows(resolved)),
-    )
+    reference = _Reference(keeper.reference_rows(resolved))
+    judge = _Judge(keeper.settings, *_channels(resolved, load, deflection), reference)
     budgets: dict[Key, Budget] = {}
     metrics = []
     for found in outcome.metrics:
@@ -273,5 +306,6 @@ def judge_cycles(
         if budget is not None:
             budgets[key_of(found)] = budget
         metrics.append(found if budget is None else replace(found, u=budget.u))
-    settings = {**outcome.settings, "uncertainty_fit": FIT_RULE}
+    told = {"load": _told(load), "deflection": _told(deflection)}
+    settings = {**outcome.settings, "uncertainty_fit": FIT_RULE, "instruments": told}
     return Judged(replace(outcome, metrics=tuple(metrics), settings=settings), budgets)

@@ -10,7 +10,13 @@ from django.core.management.base import BaseCommand, CommandError
 
 from labmatrix.kernel.errors import UserError
 from results.models import Metric, Reduction
-from results.services.rebuild import TOLERANCE, Rebuilt, reduction_rebuild
+from results.services.rebuild import (
+    Rebuilt,
+    metric_said,
+    reduction_rebuild,
+    reduction_said,
+    summary_said,
+)
 
 
 class Command(BaseCommand):
@@ -38,29 +44,18 @@ class Command(BaseCommand):
                 rebuilt = reduction_rebuild(reduction)
             except UserError as error:
                 failed += 1
-                self.stderr.write(f"{self._named(reduction)}: {error.message}")
+                self.stderr.write(f"{reduction_said(reduction)}: {error.message}")
                 continue
             numbers += rebuilt.count
             identical += rebuilt.same_environment
             failed += bool(rebuilt.differences)
             self._tell(rebuilt, options)
-        self.stdout.write(
-            f"{len(rows)} reductions, {numbers} numbers; {identical} with the packages of the "
-            f"first time, where identity is asked for; the others within {TOLERANCE:g}."
-        )
+        self.stdout.write(summary_said(len(rows), numbers, identical))
         if failed:
             raise CommandError(f"{failed} reductions differ or cannot be computed again.")
 
-    def _named(self, reduction: Reduction) -> str:
-        subject = reduction.record.subject.code
-        return f"{subject} {reduction.name} {reduction.version} {reduction.key[:12]}"
-
     def _tell(self, rebuilt: Rebuilt, options: dict[str, Any]) -> None:
         for words in rebuilt.differences:
-            self.stderr.write(f"{self._named(rebuilt.reduction)}: {words}")
+            self.stderr.write(f"{reduction_said(rebuilt.reduction)}: {words}")
         if options["metric"]:
-            metric = Metric.objects.get(pk=options["metric"])
-            self.stdout.write(
-                f"{self._named(rebuilt.reduction)}: {metric.name} {metric.method} = "
-                f"{metric.value!r} {metric.unit}".replace("  ", " ")
-            )
+            self.stdout.write(metric_said(Metric.objects.get(pk=options["metric"])))

@@ -184,6 +184,11 @@
         this.enable();
         this.finer();
       });
+      // A point whose customdata is an address of this site leads there; the data table has the same links.
+      this.plot.on("plotly_click", ({ points: [point] }) => {
+        const address = point && point.customdata;
+        if (typeof address === "string" && address.startsWith("/") && !address.startsWith("//")) location.assign(address);
+      });
       this.element.dataset.drawn = "";
       if (this.payload.finer) this.say(HINT);
       if ((this.payload.finer || {}).at_once) this.finer();
