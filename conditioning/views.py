@@ -31,6 +31,7 @@ from conditioning.services.regime import regime_add, regime_change
 from conditioning.services.sensor import calibration_add, sensor_add
 from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import UserError
+from labmatrix.matrix.links import Place, links_for
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed, require
 from labmatrix.web.models import Person
@@ -168,6 +169,7 @@ def sensor_detail(request: HttpRequest, serial: str) -> HttpResponse:
         "sensor": sensor,
         "page": page,
         "calibrations": [(row, names.get(row.recorded_by, UNNAMED)) for row in page.object_list],
+        "links": links_for(Place.SENSOR, actor.role, sensor.serial),
         "may_change": _may_change(actor),
         "today": now().date(),
     }

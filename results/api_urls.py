@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results import api, prediction_urls, reduction_urls, release_api, retention_api
+from results import (
+    api,
+    prediction_urls,
+    reduction_urls,
+    release_api,
+    retention_api,
+    what_if_urls,
+)
 
 urlpatterns = [
     *prediction_urls.api,
     *reduction_urls.api,
+    *what_if_urls.api,
     path("records/", api.RecordsView.as_view(), name="records"),
     path("records/<uuid:record_id>/", api.RecordView.as_view(), name="record"),
     path("records/<uuid:record_id>/curve/", api.CurveView.as_view(), name="record-curve"),

@@ -23,11 +23,16 @@ class ResultsConfig(AppConfig):
         from results.services.record import JOB_KIND
         from results.services.reduce import ReduceHandler
         from results.services.release import release_mirror
+        from results.services.what_if import JOB_KIND as WHAT_IF_KIND
+        from results.services.what_if_work import WhatIfHandler, what_if_mirror
 
         handler_register(JOB_KIND, ReduceHandler())
         handler_register(PREDICT_KIND, PredictHandler())
-        guards.protect("results_release")
+        handler_register(WHAT_IF_KIND, WhatIfHandler())
+        for table in ("release", "whatif", "whatif_programmes", "whatifanswer", "whatifnumber"):
+            guards.protect(f"results_{table}")
         mirror_register(release_mirror)
+        mirror_register(what_if_mirror)
         door_register(
             place=40, label="Records", url_name="results:record-list", action=Action.SEE_WORK
         )
@@ -46,16 +51,20 @@ class ResultsConfig(AppConfig):
             ("Test to prediction", "results:test-to-prediction"),
         ):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
-        link_register(
-            PageLink(Place.SPECIMEN, "Pre-test sheet", "results:pre-test", Action.SEE_WORK)
-        )
-        link_register(
-            PageLink(Place.SPECIMEN, "Its life as a ribbon", "results:life", Action.SEE_WORK)
-        )
         for label, url_name in (
-            ("Its records", "results:record-list"),
-            ("Upload a record", "results:record-new"),
+            ("Pre-test sheet", "results:pre-test"),
+            ("Its life as a ribbon", "results:life"),
         ):
-            link_register(
-                PageLink(Place.SPECIMEN, label, url_name, Action.SEE_WORK, query=("subject",))
-            )
+            link_register(PageLink(Place.SPECIMEN, label, url_name, Action.SEE_WORK))
+        for place, label, url_name, action, name in (
+            (Place.SPECIMEN, "Its records", "results:record-list", Action.SEE_WORK, "subject"),
+            (Place.SPECIMEN, "Upload a record", "results:record-new", Action.SEE_WORK, "subject"),
+            (
+                Place.SENSOR,
+                "What if it was out?",
+                "results:what-if-new",
+                Action.ASK_WHAT_IF,
+                "sensor",
+            ),
+        ):
+            link_register(PageLink(place, label, url_name, action, query=(name,)))

@@ -29,12 +29,17 @@ _ORDER = (
     "cycle_valley_load", "secant_stiffness", "stiffness_ratio", "stiffness_loss", "loop_energy",
     "residual_deflection", "residual_drift", "frequency", "load_error",
 )  # fmt: skip
+_PLACES = {name: place for place, name in enumerate(_ORDER)}
+
+
+def place_of(name: str) -> tuple[int, str]:
+    """Where a kind of number stands as a test goes on; by this numbers are sorted."""
+    return _PLACES.get(name, len(_ORDER)), name
 
 
 def in_order(metrics: Iterable[Metric]) -> list[Metric]:
     """Numbers as a test goes on: first crack, yield, peak, ultimate, stiffness, energy."""
-    places = {name: place for place, name in enumerate(_ORDER)}
-    return sorted(metrics, key=lambda m: (places.get(m.name, 99), m.name, m.method, m.at or 0))
+    return sorted(metrics, key=lambda m: (place_of(m.name), m.method, m.at or 0))
 
 
 def words_of(name: str) -> str:

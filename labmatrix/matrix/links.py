@@ -19,6 +19,7 @@ class Place(StrEnum):
     SERIES = "series"  # the series' code
     CELL = "cell"  # the series' code and the cell's code
     SPECIMEN = "specimen"  # the specimen's code
+    SENSOR = "sensor"  # the sensor's serial
 
 
 @dataclass(frozen=True)

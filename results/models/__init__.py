@@ -4,5 +4,15 @@ from results.models.prediction import Prediction
 from results.models.prediction_rules import PredictionRules
 from results.models.reduction import Metric, Reduction
 from results.models.release import Release
+from results.models.what_if import WhatIf, WhatIfAnswer, WhatIfNumber
 
-__all__ = ["Metric", "Prediction", "PredictionRules", "Reduction", "Release"]
+__all__ = [
+    "Metric",
+    "Prediction",
+    "PredictionRules",
+    "Reduction",
+    "Release",
+    "WhatIf",
+    "WhatIfAnswer",
+    "WhatIfNumber",
+]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import uuid
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from types import MappingProxyType
 
 from django.db.models import Q
 
@@ -25,7 +27,10 @@ INCLUDES = {
     "clean": "without excluded specimens and without those that have an open deviation",
 }
 # By load cycle over the whole life of a specimen, across its records.
-_BY_LIFE = ("stiffness_ratio", "stiffness_loss")
+BY_LIFE = ("stiffness_ratio", "stiffness_loss")
+# Value and bound to be taken in the place of a stored number's, by its id; None leaves it out.
+Instead = Mapping[uuid.UUID, tuple[float, str] | None]
+AS_STORED: Instead = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -115,9 +120,9 @@ def _when(record: Record) -> datetime:
     return record.measured_at or record.received_at
 
 
-def _metrics(owners: _Owners, name: str, method: str) -> list[Metric]:
+def _metrics(owners: _Owners, name: str, method: str, instead: Instead) -> list[Metric]:
     chosen = Q(method=method) if method else Q()
-    return list(
+    found = (
         Metric.objects.filter(
             chosen,
             name=name,
@@ -127,12 +132,23 @@ def _metrics(owners: _Owners, name: str, method: str) -> list[Metric]:
         .select_related("reduction__record")
         .order_by("reduction__record__received_at", "id")
     )
+    return [metric for metric in found if _taken(metric, instead)]
+
+
+def _taken(metric: Metric, instead: Instead) -> bool:
+    """Gives a metric in memory what is to be taken in its place; False where it is left out."""
+    if metric.pk not in instead:
+        return True
+    other = instead[metric.pk]
+    if other is not None:
+        metric.value, metric.bound = other
+    return other is not None
 
 
 def _direct(
-    owners: _Owners, name: str, method: str, at: int | None
+    owners: _Owners, name: str, method: str, at: int | None, instead: Instead
 ) -> tuple[dict[str, list[Sample]], set[str], list[Metric]]:
-    every = _metrics(owners, name, method)
+    every = _metrics(owners, name, method, instead)
     methods = {metric.method for metric in every}
     if len(methods) > 1:
         raise ShapeError(
@@ -156,13 +172,16 @@ def _direct(
     return samples, {metric.unit for metric in found}, found
 
 
-def stiffness_points(owners: Mapping[int, str]) -> dict[str, list[StiffnessAt]]:
+def stiffness_points(
+    owners: Mapping[int, str], instead: Instead = AS_STORED
+) -> dict[str, list[StiffnessAt]]:
     """Dynamic secant stiffness by load cycle of each specimen, over all its cyclic records.
 
     Static (slow) cycles are measured too, and are never mixed in.
 
     Args:
         owners: subject's key -> specimen's code.
+        instead: values to be taken in the place of stored ones.
     """
     metrics = (
         Metric.objects.filter(
@@ -176,16 +195,19 @@ def stiffness_points(owners: Mapping[int, str]) -> dict[str, list[StiffnessAt]]:
         .values_list("id", "at", "value", "reduction__record__subject_id")
     )
     points: dict[str, list[StiffnessAt]] = defaultdict(list)
-    for key, at, value, subject_id in metrics:
-        if at is not None:
+    for key, at, stored, subject_id in metrics:
+        value, _ = instead.get(key, (stored, "")) or (None, "")
+        if at is not None and value is not None:
             points[owners[subject_id]].append(StiffnessAt(at, value, str(key)))
     # A first stiffness that is not above zero is no reference: its record says what is wrong.
     return {code: found for code, found in points.items() if found[0].stiffness_kn_mm > 0}
 
 
-def _by_life(owners: _Owners, name: str, at: int | None) -> dict[str, list[Sample]]:
+def _by_life(
+    owners: _Owners, name: str, at: int | None, instead: Instead
+) -> dict[str, list[Sample]]:
     samples: dict[str, list[Sample]] = defaultdict(list)
-    for code, points in stiffness_points(owners.codes()).items():
+    for code, points in stiffness_points(owners.codes(), instead).items():
         series = [d for d in degradation(points) if at is None or d.cycle == at]
         if series:
             value = series[-1].ratio if name == "stiffness_ratio" else series[-1].loss
@@ -230,6 +252,7 @@ def comparison_get(
     include: str = "judged",
     method: str = "",
     at: int | None = None,
+    instead: Instead = AS_STORED,
 ) -> Comparison:
     """The table of one metric by cell; the caller has checked who asks.
 
@@ -240,6 +263,7 @@ def comparison_get(
         include: ``judged``, ``all`` or ``clean``.
         method: for metrics that are found in several ways.
         at: load cycle, for metrics by cycle; without it the last one of each specimen.
+        instead: values to be taken in the place of stored ones; nothing is written.
 
     Raises:
         ShapeError: an unknown choice, or several methods where one must be named.
@@ -252,11 +276,11 @@ def comparison_get(
     kept, left_out = _kept(specimens, include)
     owners = _owners(kept)
     found: list[Metric] = []
-    if metric in _BY_LIFE:
-        samples, units = _by_life(owners, metric, at), {"1"}
+    if metric in BY_LIFE:
+        samples, units = _by_life(owners, metric, at, instead), {"1"}
         found = _metrics_behind(samples)
     else:
-        samples, units, found = _direct(owners, metric, method, at)
+        samples, units, found = _direct(owners, metric, method, at, instead)
     measured = {m.reduction.record.subject_id: _when(m.reduction.record) for m in found}
     return Comparison(
         series=series,

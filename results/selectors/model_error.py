@@ -17,7 +17,7 @@ from results.domain.comparison.model_error import (
     ratio_groups,
 )
 from results.models import Prediction
-from results.selectors.comparison import comparison_get
+from results.selectors.comparison import AS_STORED, Instead, comparison_get
 from results.selectors.prediction import prediction_list_of_specimens
 from specimens.models import Specimen
 
@@ -75,7 +75,7 @@ def _conditioned(series: Series) -> set[int]:
     return set(found.values_list("cell_id", flat=True))
 
 
-def ratios_get(*, series: Series, include: str = "judged") -> Ratios:
+def ratios_get(*, series: Series, include: str = "judged", instead: Instead = AS_STORED) -> Ratios:
     """Test-to-prediction ratios of a series; the caller has checked who asks.
 
     The measured moment holds self-weight and spreader; the prediction has measured values in the
@@ -84,11 +84,12 @@ def ratios_get(*, series: Series, include: str = "judged") -> Ratios:
     Args:
         series: the series.
         include: ``judged``, ``all`` or ``clean``, as in a comparison.
+        instead: peak loads to be taken in the place of stored ones; nothing is written.
 
     Raises:
         ShapeError: an unknown choice.
     """
-    comparison = comparison_get(series=series, metric=METRIC, include=include)
+    comparison = comparison_get(series=series, metric=METRIC, include=include, instead=instead)
     specimens = {s.code: s for s in Specimen.objects.filter(cell__series=series)}
     predictions = prediction_list_of_specimens(series)
     conditioned = _conditioned(series)

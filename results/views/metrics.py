@@ -29,6 +29,7 @@ from results.selectors.record_page import (
     sensor_list_serials,
     subject_is_invented,
 )
+from results.selectors.what_if import may_ask_what_if
 from results.services.inputs import inputs_changed, specimen_of
 from results.services.rebuild import printed_for
 from specimens.selectors.event import people_names
@@ -64,6 +65,7 @@ class MetricPage(View):
             "sees_machines": allowed(actor.role, Action.SEE_MACHINES),
             "budget": budget_said(metric, actor.unit_system),
             "no_budget": no_budget_said(metric),
+            "may_ask_what_if": may_ask_what_if(actor),
             "settings_rows": settings_rows(metric.reduction),
             "payload": marked_curve(metric.reduction, metric.point),
             "cycle": cycle_curve(metric),

@@ -68,7 +68,8 @@ def _chosen(
     return {given: tables[given]}
 
 
-def _file(content: bytes, content_type: str, name: str) -> HttpResponse:
+def file_answer(content: bytes, content_type: str, name: str) -> HttpResponse:
+    """The answer that a browser saves under a name."""
     response = HttpResponse(content, content_type=content_type)
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
@@ -122,7 +123,7 @@ def figure_file(
         footer=footer,
         logarithmic=scale == "log" and figure["payload"]["kind"] == "cycles",
     )
-    return _file(content, FIGURE_TYPES[kind], file_name(*name, ending=kind))
+    return file_answer(content, FIGURE_TYPES[kind], file_name(*name, ending=kind))
 
 
 class ComparisonTable(View):
@@ -134,7 +135,7 @@ class ComparisonTable(View):
         tables = _chosen(comparison_tables(comparison), request.GET.get("table"))
         content = table_as(kind, tables, origin_said(comparison, now()))
         name = file_name(code, comparison.metric, "comparison", ending=kind)
-        return _file(content, TABLE_TYPES[kind], name)
+        return file_answer(content, TABLE_TYPES[kind], name)
 
 
 class ComparisonFigure(View):
@@ -176,7 +177,7 @@ class ReleaseTable(View):
         tables = _chosen(release_tables(seen), request.GET.get("table"))
         content = table_as(kind, tables, _release_said(seen))
         name = file_name(seen["series"], f"version-{seen['version']}", ending=kind)
-        return _file(content, TABLE_TYPES[kind], name)
+        return file_answer(content, TABLE_TYPES[kind], name)
 
 
 class ReleaseFigure(View):

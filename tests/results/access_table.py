@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.results import access_predictions, access_release, access_work
+from tests.results import access_predictions, access_release, access_what_if, access_work
 from tests.specimens.access_table import Access
 
 _ANYONE = (200, 200, 200, 200, 200)
@@ -37,4 +37,4 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/api/series/{series}/comparison.csv", (*_WORK, 401)),
     *access_work.ACCESS,
 )
-ACCESS = (*OWN, *access_predictions.ACCESS, *access_release.ACCESS)
+ACCESS = (*OWN, *access_predictions.ACCESS, *access_release.ACCESS, *access_what_if.ACCESS)

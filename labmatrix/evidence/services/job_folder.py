@@ -54,13 +54,14 @@ class JobFolder:
     Args:
         job_id: the job.
         key: what the work depends on; a state of another key is of no use and not given back.
+        part: name of a folder inside, for one of several pieces of work of the job.
     """
 
     keeps = True
 
-    def __init__(self, job_id: uuid.UUID, key: str) -> None:
+    def __init__(self, job_id: uuid.UUID, key: str, part: str = "") -> None:
         self._key = key
-        self._path = folder_of(job_id)
+        self._path = folder_of(job_id) / part
 
     @property
     def path(self) -> Path:
@@ -87,6 +88,10 @@ class JobFolder:
             stream.flush()
             os.fsync(stream.fileno())
         beside.replace(self.path / _STATE)
+
+    def clear(self) -> None:
+        """Remove the folder with all that it holds."""
+        shutil.rmtree(self._path, ignore_errors=True)
 
 
 class PassingFolder:

@@ -29,6 +29,7 @@ class Action(StrEnum):
     UPLOAD_RECORD = "upload records"
     ASK_REDUCTION = "ask for another reduction"
     ASK_PREDICTION = "ask for predictions"
+    ASK_WHAT_IF = "ask what an error of a sensor would change"
     JUDGE = "judge a deviation"
     RELEASE = "release results"
     SEE_MACHINES = "see machines and sensors"
@@ -48,6 +49,7 @@ ALLOWED: Mapping[Action, frozenset[Role]] = MappingProxyType(
         Action.UPLOAD_RECORD: frozenset({_L, _M, _T}),
         Action.ASK_REDUCTION: frozenset({_L, _M}),
         Action.ASK_PREDICTION: frozenset({_L, _M}),
+        Action.ASK_WHAT_IF: frozenset({_L, _M}),
         Action.JUDGE: frozenset({_L}),
         Action.RELEASE: frozenset({_L}),
         Action.SEE_MACHINES: frozenset({_L, _M, _T}),
