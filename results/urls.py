@@ -6,6 +6,7 @@ from django.urls import path
 
 from results import prediction_urls, what_if_urls, work_urls
 from results.views import (
+    cell_panel,
     channels,
     comparison,
     cycles,
@@ -39,6 +40,17 @@ urlpatterns = [
     ),
     path("metrics/<uuid:metric_id>/", metrics.MetricPage.as_view(), name="metric"),
     path("series/<str:code>/plate/", plate.PlatePage.as_view(), name="plate"),
+    path("series/<str:code>/plate/new/", cell_panel.CellNew.as_view(), name="cell-new"),
+    path(
+        "series/<str:code>/plate/cells/<str:cell>/",
+        cell_panel.CellPanel.as_view(),
+        name="cell-panel",
+    ),
+    path(
+        "series/<str:code>/plate/cells/<str:cell>/withdraw/",
+        cell_panel.CellWithdraw.as_view(),
+        name="cell-withdraw",
+    ),
     path("specimens/<str:code>/life/", life.LifePage.as_view(), name="life"),
     path("series/<str:code>/releases/", releases.ReleasesPage.as_view(), name="releases"),
     path("series/<str:code>/progress/", releases.ProgressPage.as_view(), name="progress"),

@@ -15,10 +15,13 @@ class SpecimensConfig(AppConfig):
         """Guard the events and check them against the ledger; hang doors and links."""
         from labmatrix.evidence import guards, registry
         from labmatrix.matrix.links import PageLink, Place, link_register
+        from labmatrix.matrix.making import made_register
         from labmatrix.web.domain.roles import Action
         from labmatrix.web.navigation import door_register
+        from specimens.selectors.made import made_by_cell
         from specimens.services.mirror import event_mirror
 
+        made_register(made_by_cell)
         guards.protect("specimens_event")
         registry.mirror_register(event_mirror)
         door_register(

@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from labmatrix.kernel.clock import now
-from labmatrix.kernel.errors import ShapeError
+from labmatrix.matrix.cell_forms import CellChangeForm, CellForm
 from labmatrix.matrix.domain.controls import Remark, remarks
-from labmatrix.matrix.domain.route import Parallel, Route, Stage
-from labmatrix.matrix.domain.wording import named_value_in_words
 from labmatrix.matrix.form_page import form_page
-from labmatrix.matrix.forms import CellChangeForm, CellForm
 from labmatrix.matrix.links import Place, links_for
+from labmatrix.matrix.making import made_of_cell, made_of_series
 from labmatrix.matrix.models import Cell
+from labmatrix.matrix.route_page import route_or_problem, route_steps
 from labmatrix.matrix.selectors.cell import (
     cell_entries,
     cell_get,
-    cell_get_route,
     cell_list_of_series,
 )
 from labmatrix.matrix.selectors.plan_change import plan_change_list
@@ -49,13 +45,13 @@ def cell_detail(request: HttpRequest, code: str, cell: str) -> HttpResponse:
     found = cell_get(actor, code, cell, Action.SEE_PROGRAMME)
     role = programme_role(actor, found.series.programme)
     works = allowed(role, Action.SEE_WORK)
-    route, problem = _route(found)
+    route, problem = route_or_problem(found)
     context = {
         "cell": found,
         "series": found.series,
         "entries": cell_entries(found),
         "remarks": _remarks(found) if works else (),
-        "steps": _steps(route),
+        "steps": route_steps(route),
         "route_problem": problem,
         "sees_work": works,
         "may_plan": allowed(role, Action.PLAN_MATRIX),
@@ -69,33 +65,6 @@ def _remarks(cell: Cell) -> list[Remark]:
     return [r for r in remarks(series_get_state(cell.series)) if r.cell == cell.code]
 
 
-def _route(cell: Cell) -> tuple[Route, str]:
-    try:
-        return cell_get_route(cell), ""
-    except ShapeError as error:
-        return Route(()), error.message
-
-
-def _steps(route: Route) -> list[list[list[dict[str, Any]]]]:
-    """The route as a page shows it: steps, in each the branches, in each the stages."""
-    return [
-        [[_stage(stage) for stage in branch] for branch in step.branches]
-        if isinstance(step, Parallel)
-        else [[_stage(step)]]
-        for step in route.steps
-    ]
-
-
-def _stage(stage: Stage) -> dict[str, Any]:
-    said = stage.as_dict()
-    settings = {name: value for name, value in said.items() if name not in ("stage", "optional")}
-    return {
-        "kind": str(stage.kind),
-        "is_optional": stage.is_optional,
-        "settings": [named_value_in_words(name, value) for name, value in sorted(settings.items())],
-    }
-
-
 @require_http_methods(BOTH)
 def cell_new(request: HttpRequest, code: str) -> HttpResponse:
     """Plan one cell; the address may name its levels already."""
@@ -107,7 +76,10 @@ def cell_new(request: HttpRequest, code: str) -> HttpResponse:
         for n in range(len(state.factors))
         if f"level_{n}" in request.GET
     }
-    form = CellForm(state.factors, state.cells, request.POST or None, initial=initial)
+    needs_reason = made_of_series(series).cast > 0
+    form = CellForm(
+        state.factors, state.cells, request.POST or None, initial=initial, needs_reason=needs_reason
+    )
 
     def write() -> tuple[str, str]:
         data = form.cleaned_data
@@ -120,6 +92,7 @@ def cell_new(request: HttpRequest, code: str) -> HttpResponse:
             gain_control=data["gain_control"],
             conditioning_control=data["conditioning_control"],
             note=data["note"],
+            why=data["why"],
             now=now(),
         )
         return f"{added.code} is planned with {added.replicates} specimens.", _series_url(code)
@@ -142,15 +115,10 @@ def cell_edit(request: HttpRequest, code: str, cell: str) -> HttpResponse:
     actor = actor_of(request)
     found = cell_get(actor, code, cell, Action.PLAN_MATRIX)
     others = {c.code: c for c in cell_list_of_series(found.series) if c.pk != found.pk}
-    initial = {
-        "replicates": found.replicates,
-        "gain_control": found.gain_control.code if found.gain_control else "",
-        "conditioning_control": (
-            found.conditioning_control.code if found.conditioning_control else ""
-        ),
-        "note": found.note,
-    }
-    form = CellChangeForm(list(others), request.POST or None, initial=initial)
+    needs_reason = made_of_cell(found).cast > 0
+    form = CellChangeForm.filled(
+        request.POST or None, found, list(others), needs_reason=needs_reason
+    )
 
     def write() -> tuple[str, str]:
         data = form.cleaned_data
@@ -162,6 +130,7 @@ def cell_edit(request: HttpRequest, code: str, cell: str) -> HttpResponse:
             conditioning_control=others.get(data["conditioning_control"]),
             note=data["note"],
             why=data["why"],
+            seen=data["seen"],
             now=now(),
         )
         return f"The plan of {found.code} is changed.", _cell_url(code, cell)

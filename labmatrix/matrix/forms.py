@@ -3,38 +3,27 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
 from labmatrix.kernel.errors import UserError
 from labmatrix.matrix.domain.code import (
-    CELL_CODE_MAX,
     DEFAULT_TEMPLATE,
     PROGRAMME_CODE_MAX,
     SERIES_CODE_MAX,
 )
 from labmatrix.matrix.domain.design import (
     REPLICATES_MAX,
-    CellPlan,
     FactorKind,
     FactorPart,
     FactorPlan,
-)
-from labmatrix.matrix.domain.document import (
-    CODE,
-    CONDITIONING_CONTROL,
-    GAIN_CONTROL,
-    NOTE,
-    REPLICATES,
 )
 from labmatrix.matrix.models import Series
 from labmatrix.web.domain.roles import Role
 from labmatrix.web.parsers import json_parse
 
-FOLLOWS = "from the levels"
-NONE = "none"
 WHY_HELP = "Goes into the ledger beside what it was and what it is now."
 PARTS = {
     FactorPart.STRENGTHENING: "strengthening (plies, anchors, mortar)",
@@ -77,7 +66,7 @@ def _day(label: str) -> forms.DateField:
     )
 
 
-def _replicates(initial: int | None = None) -> forms.IntegerField:
+def replicates_field(initial: int | None = None) -> forms.IntegerField:
     return forms.IntegerField(
         label="Specimens planned", min_value=0, max_value=REPLICATES_MAX, initial=initial
     )
@@ -208,11 +197,11 @@ class FactorChangeForm(forms.Form):
         }
         form = cls(data, initial=initial)
         choices = [("", "none of them"), *((lv.value, lv.value) for lv in factor.levels)]
-        _choices(form, "control", choices)
+        choices_put(form, "control", choices)
         return form
 
 
-def _choices(form: forms.Form, name: str, choices: Sequence[tuple[str, str]]) -> None:
+def choices_put(form: forms.Form, name: str, choices: Sequence[tuple[str, str]]) -> None:
     field = form.fields[name]
     if isinstance(field, forms.ChoiceField):
         field.choices = list(choices)
@@ -231,93 +220,10 @@ class LevelForm(forms.Form):
 class GenerateForm(forms.Form):
     """Make all cells."""
 
-    replicates = _replicates(3)
+    replicates = replicates_field(3)
 
 
 class MatrixFileForm(forms.Form):
     """Upload a matrix file."""
 
     file = forms.FileField(label="File", help_text="CSV, XLSX or JSON, at most 5 MiB.")
-
-
-class LevelsForm(forms.Form):
-    """A level of every factor; ``columns`` tells which field shows which column's error."""
-
-    def __init__(
-        self, factors: Sequence[FactorPlan], *args: Any, optional: bool = False, **more: Any
-    ) -> None:
-        super().__init__(*args, **more)
-        self.factors = tuple(factors)
-        self.columns: dict[str, str] = {}
-        own = list(self.fields)
-        for number, factor in enumerate(self.factors):
-            choices = [(lv.value, lv.label or lv.value) for lv in factor.levels]
-            empty = [("", "any")] if optional else []
-            name = f"level_{number}"
-            self.fields[name] = forms.ChoiceField(
-                label=f"{factor.name} [{factor.unit}]" if factor.unit else factor.name,
-                choices=[*empty, *choices],
-                required=not optional,
-            )
-            self.columns[factor.name] = name
-        self.order_fields([*self.columns.values(), *own])
-
-    @property
-    def levels(self) -> Mapping[str, str]:
-        """The levels chosen, by factor name."""
-        chosen = {name: self.cleaned_data[field] for name, field in self.columns.items()}
-        return {name: value for name, value in chosen.items() if value}
-
-
-class ForbiddenForm(LevelsForm):
-    """Forbid levels to go together."""
-
-    why = forms.CharField(label="Reason", help_text="For the person who meets the rule.")
-
-
-class CellForm(LevelsForm):
-    """Plan one cell."""
-
-    replicates = _replicates(3)
-    code = forms.CharField(
-        label="Code", required=False, max_length=CELL_CODE_MAX, help_text="Made from the levels."
-    )
-    gain_control = forms.ChoiceField(label="Gain control", required=False)
-    conditioning_control = forms.ChoiceField(label="Conditioning control", required=False)
-    note = forms.CharField(label="Note", required=False, widget=forms.Textarea({"rows": 3}))
-
-    def __init__(
-        self, factors: Sequence[FactorPlan], cells: Sequence[CellPlan], *args: Any, **more: Any
-    ) -> None:
-        super().__init__(factors, *args, **more)
-        choices = [("", FOLLOWS), (NONE, NONE), *((c.code, c.code) for c in cells)]
-        _choices(self, "gain_control", choices)
-        _choices(self, "conditioning_control", choices)
-        self.columns |= {
-            REPLICATES: "replicates",
-            CODE: "code",
-            GAIN_CONTROL: "gain_control",
-            CONDITIONING_CONTROL: "conditioning_control",
-            NOTE: "note",
-        }
-
-    @property
-    def levels(self) -> Mapping[str, str]:
-        """The levels chosen, by factor name."""
-        return {f.name: self.cleaned_data[self.columns[f.name]] for f in self.factors}
-
-
-class CellChangeForm(forms.Form):
-    """Change what is planned for a cell."""
-
-    replicates = _replicates()
-    gain_control = forms.ChoiceField(label="Gain control", required=False)
-    conditioning_control = forms.ChoiceField(label="Conditioning control", required=False)
-    note = forms.CharField(label="Note", required=False, widget=forms.Textarea({"rows": 3}))
-    why = _why()
-
-    def __init__(self, codes: Sequence[str], *args: Any, **more: Any) -> None:
-        super().__init__(*args, **more)
-        choices = [("", NONE), *((code, code) for code in codes)]
-        _choices(self, "gain_control", choices)
-        _choices(self, "conditioning_control", choices)

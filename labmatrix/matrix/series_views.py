@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import ShapeError
+from labmatrix.matrix.cell_forms import ForbiddenForm
 from labmatrix.matrix.domain.controls import remarks
 from labmatrix.matrix.domain.design import FactorKind, FactorPart, MatrixState, factorial_size
 from labmatrix.matrix.domain.document_json import state_as_json
@@ -24,7 +25,6 @@ from labmatrix.matrix.form_page import form_page
 from labmatrix.matrix.forms import (
     FactorChangeForm,
     FactorForm,
-    ForbiddenForm,
     GenerateForm,
     LevelForm,
     MatrixFileForm,

@@ -11,7 +11,7 @@ from labmatrix.matrix.domain.code import (
     PROGRAMME_CODE_MAX,
     SERIES_CODE_MAX,
 )
-from labmatrix.matrix.domain.design import FactorKind, FactorPart
+from labmatrix.matrix.domain.design import REPLICATES_MAX, FactorKind, FactorPart
 from labmatrix.matrix.models import Series
 from labmatrix.web.domain.roles import Role
 
@@ -122,6 +122,59 @@ class CellRow(Shape):
     gain_control = serializers.CharField(allow_null=True)
     conditioning_control = serializers.CharField(allow_null=True)
     note = serializers.CharField(allow_blank=True, help_text="For those who work in the programme.")
+
+
+class CellDetail(CellRow):
+    """A cell with what was made of it and what cannot be changed any more."""
+
+    created = serializers.IntegerField(help_text="Specimens that carry a label.")
+    cast = serializers.IntegerField(help_text="Specimens on which work began.")
+    stays = serializers.ListField(
+        child=serializers.CharField(), help_text="What cannot be changed any more, in sentences."
+    )
+    seen = serializers.CharField(help_text="Stamp of the plan; send it back with a change.")
+
+
+class CellAddRequest(Shape):
+    """Plan one cell."""
+
+    levels = serializers.DictField(
+        child=serializers.CharField(), help_text="Of every factor, by its name, in its unit."
+    )
+    replicates = serializers.IntegerField(min_value=0, max_value=REPLICATES_MAX)
+    code = serializers.CharField(default="", allow_blank=True)
+    gain_control = serializers.CharField(
+        default="", allow_blank=True, help_text="A code, none, or empty for what follows."
+    )
+    conditioning_control = serializers.CharField(default="", allow_blank=True)
+    note = serializers.CharField(default="", allow_blank=True)
+    why = serializers.CharField(
+        default="", allow_blank=True, help_text="Needed once anything of the series was cast."
+    )
+
+
+class CellChangeRequest(Shape):
+    """Change what is planned for a cell; what is left out stays."""
+
+    replicates = serializers.IntegerField(required=False, min_value=0, max_value=REPLICATES_MAX)
+    gain_control = serializers.CharField(required=False, allow_null=True, allow_blank=True)
+    conditioning_control = serializers.CharField(required=False, allow_null=True, allow_blank=True)
+    note = serializers.CharField(required=False, allow_blank=True)
+    why = serializers.CharField(
+        default="", allow_blank=True, help_text="Needed once anything of the cell was cast."
+    )
+    seen = serializers.CharField(
+        default="", allow_blank=True, help_text="Stamp of the plan that was looked at."
+    )
+
+
+class CellWithdrawRequest(Shape):
+    """Plan no specimens of a cell any more."""
+
+    why = serializers.CharField(
+        default="", allow_blank=True, help_text="Needed once anything of the series was cast."
+    )
+    seen = serializers.CharField(default="", allow_blank=True)
 
 
 class ProgrammeCreateRequest(Shape):

@@ -6,33 +6,23 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from statistics import fmean
 
 from labmatrix.kernel.errors import ShapeError
-from labmatrix.matrix.domain.controls import remarks
+from labmatrix.matrix.domain.design import MatrixState
 from labmatrix.matrix.models import CellLevel, Factor, Level, Series
 from labmatrix.matrix.selectors.series import series_get_state
-from results.domain.ribbon import Ribbon, ribbon_of
+from results.domain.comparison.groups import Sample
 from results.domain.small_curve import Frame, frame_for, path_of
-from results.models import Prediction, Reduction
+from results.domain.strip import Scale, Strip, scale_for, strip_of
+from results.models import Prediction
 from results.selectors.comparison import Comparison, Row, comparison_get
+from results.selectors.plate_lives import Lives, RibbonDrawn, curves_of, lives_of
+from results.selectors.plate_open import Open, Said, open_in, said_by_cell
 from results.selectors.prediction import prediction_list_of_cells
-from specimens.domain.life_read import life_from
-from specimens.domain.plan import Plan
 from specimens.models import Specimen
 
 CURVE_WIDTH, CURVE_HEIGHT = 150.0, 84.0
-RIBBON_WIDTH = 150.0
-
-
-@dataclass(frozen=True)
-class RibbonDrawn:
-    """A life on the common time scale: bars (kind, x, width, words), ticks (kind, x, words)."""
-
-    specimen: str
-    stage: str
-    bars: tuple[tuple[str, float, float, str], ...]
-    ticks: tuple[tuple[str, float, str], ...]
-    words: str
 
 
 @dataclass(frozen=True)
@@ -50,9 +40,32 @@ class PlateCell:
     row: Row
     is_control: bool
     open_questions: int
-    remarks: tuple[str, ...]
+    said: tuple[Said, ...]
     prediction: Prediction | None
     predicted_path: str
+    strip: Strip
+
+    @property
+    def is_withdrawn(self) -> bool:
+        """No specimens are planned any more, and none was made."""
+        return self.planned == 0 and not self.ribbons
+
+
+@dataclass(frozen=True)
+class Square:
+    """Where two levels cross: the cells there, and what may still be planned there."""
+
+    cells: tuple[PlateCell, ...]
+    open: Open
+
+
+@dataclass(frozen=True)
+class Filter:
+    """A factor that does not span the plate: all of its levels are shown, or the chosen one."""
+
+    factor: Factor
+    levels: tuple[Level, ...]
+    chosen: Level | None
 
 
 @dataclass(frozen=True)
@@ -62,66 +75,14 @@ class Plate:
     across: Factor | None
     down: Factor | None
     columns: tuple[str, ...]
-    rows: tuple[tuple[str, tuple[tuple[PlateCell, ...], ...]], ...]
+    rows: tuple[tuple[str, tuple[Square, ...]], ...]
     frame: Frame
     since: datetime | None
     until: datetime | None
     comparison: Comparison
     counts: Mapping[str, int]
-
-
-@dataclass(frozen=True)
-class _Lives:
-    ribbons: Mapping[int, Ribbon]
-    since: datetime
-    until: datetime
-
-    def x(self, at: datetime) -> float:
-        span = (self.until - self.since).total_seconds() or 1.0
-        return round(RIBBON_WIDTH * (at - self.since).total_seconds() / span, 2)
-
-    def drawn(self, specimen: Specimen) -> RibbonDrawn:
-        ribbon = self.ribbons.get(specimen.pk)
-        if ribbon is None:
-            return RibbonDrawn(specimen.code, specimen.state.stage, (), (), "not made yet")
-        bars = tuple(
-            (
-                s.kind.replace(" ", "-"),
-                self.x(s.since),
-                max(0.6, self.x(s.until) - self.x(s.since)),
-                s.words,
-            )
-            for s in ribbon.segments
-        )
-        ticks = tuple((t.kind, self.x(t.at), t.words) for t in ribbon.ticks)
-        words = "; ".join(
-            [
-                *(t.words for t in ribbon.ticks),
-                *(s.words for s in ribbon.segments if s.kind != "waiting"),
-            ]
-        )
-        return RibbonDrawn(specimen.code, specimen.state.stage, bars, ticks, words)
-
-
-def _lives(specimens: Sequence[Specimen], now: datetime) -> _Lives:
-    found: dict[int, Ribbon] = {}
-    for specimen in specimens:
-        life = life_from(specimen.state.folded["life"])
-        ribbon = ribbon_of(life, Plan(specimen.planned_route), now)
-        if ribbon is not None:
-            found[specimen.pk] = ribbon
-    since = min((r.since for r in found.values()), default=now)
-    until = max((r.until for r in found.values()), default=now)
-    return _Lives(found, since, until)
-
-
-def _curves(specimens: Sequence[Specimen]) -> dict[int, tuple[list[float], list[float]]]:
-    by_subject = {s.subject_id: s.pk for s in specimens}
-    rows = Reduction.objects.filter(
-        record__subject_id__in=list(by_subject), is_current=True, name="break"
-    ).values_list("record__subject_id", "curve")
-    shown = ((subject, curve.get("reduced") or curve) for subject, curve in rows)
-    return {by_subject[subject]: (curve["x"], curve["y"]) for subject, curve in shown}
+    scale: Scale
+    filters: tuple[Filter, ...]
 
 
 def _chosen(factors: Sequence[Factor], name: str, default: int) -> Factor | None:
@@ -137,12 +98,24 @@ def _chosen(factors: Sequence[Factor], name: str, default: int) -> Factor | None
     )
 
 
-def _remarks(series: Series) -> dict[str, tuple[str, ...]]:
-    """What a lead should know about each cell's controls, missing twins first of all."""
-    found: dict[str, list[str]] = defaultdict(list)
-    for remark in remarks(series_get_state(series)):
-        found[remark.cell].append(remark.words)
-    return {cell: tuple(words) for cell, words in found.items()}
+def _filters(
+    factors: Sequence[Factor], spanning: set[Factor | None], only: Mapping[str, str]
+) -> tuple[Filter, ...]:
+    found = []
+    for factor in factors:
+        if factor in spanning:
+            continue
+        levels = tuple(factor.levels.order_by("position"))
+        wanted = only.get(factor.name, "")
+        chosen = next((level for level in levels if level.value == wanted), None)
+        if wanted and chosen is None:
+            raise ShapeError(
+                "plate.level",
+                f"The level {wanted!r} is not one of {factor.name}; there are "
+                f"{', '.join(level.value for level in levels)}.",
+            )
+        found.append(Filter(factor, levels, chosen))
+    return tuple(found)
 
 
 def plate_get(
@@ -154,6 +127,7 @@ def plate_get(
     metric: str = "peak_load",
     method: str = "",
     include: str = "judged",
+    only: Mapping[str, str] | None = None,
 ) -> Plate:
     """The plate of a series; the caller has checked who asks.
 
@@ -162,16 +136,19 @@ def plate_get(
         now: the present, up to which lives are drawn.
         across, down: names of the two factors that span the plate; the first two by default.
         metric, method, include: the number in each square, as in a comparison.
+        only: by name of a factor that does not span the plate, the level that alone is shown.
 
     Raises:
-        ShapeError: an unknown factor, or a choice that the comparison refuses.
+        ShapeError: an unknown factor or level, or a choice that the comparison refuses.
     """
     factors = list(Factor.objects.filter(series=series).order_by("position"))
     column_factor, row_factor = _chosen(factors, across, 1), _chosen(factors, down, 0)
     if column_factor == row_factor:
         column_factor = next((f for f in factors if f != row_factor), None)
+    spanning = {column_factor, row_factor}
+    filters = _filters(factors, spanning, only or {})
     comparison = comparison_get(series=series, metric=metric, method=method, include=include)
-    painter = _painter(series, comparison, factors, {column_factor, row_factor}, now)
+    painter = _painter(series, comparison, filters, now)
     columns = _levels_of(column_factor)
     rows = tuple(
         (
@@ -193,37 +170,51 @@ def plate_get(
         until=lives.until if lives.ribbons else None,
         comparison=comparison,
         counts=dict(Counter(s.state.stage for s in painter.specimens)),
+        scale=painter.scale,
+        filters=filters,
     )
 
 
-def _painter(
-    series: Series,
-    comparison: Comparison,
-    factors: Sequence[Factor],
-    spanning: set[Factor | None],
-    now: datetime,
-) -> _Painter:
+def _cell_levels(series: Series) -> dict[int, dict[int, Level]]:
     levels: dict[int, dict[int, Level]] = defaultdict(dict)
     for entry in CellLevel.objects.filter(cell__series=series).select_related("level"):
         levels[entry.cell_id][entry.factor_id] = entry.level
+    return levels
+
+
+def _painter(
+    series: Series, comparison: Comparison, filters: Sequence[Filter], now: datetime
+) -> _Painter:
+    levels = _cell_levels(series)
+    rows = [
+        row
+        for row in comparison.rows
+        if all(_has(levels[row.cell.pk], f.factor, f.chosen) for f in filters)
+    ]
+    shown = {row.cell.pk for row in rows}
     specimens = list(
-        Specimen.objects.filter(cell__series=series).select_related("state").order_by("number")
+        Specimen.objects.filter(cell__in=shown).select_related("state").order_by("number")
     )
-    curves = _curves(specimens)
-    predictions = prediction_list_of_cells(series)
+    curves = curves_of(specimens)
+    predictions = {
+        cell: found for cell, found in prediction_list_of_cells(series).items() if cell in shown
+    }
     expected = {cell: (p.curve["x"], p.curve["y"]) for cell, p in predictions.items() if p.curve}
     drawn = [*curves.values(), *expected.values()]
+    state = series_get_state(series)
     return _Painter(
-        rows=comparison.rows,
+        rows=rows,
         levels=levels,
-        others=[f for f in factors if f not in spanning],
+        filters=filters,
         specimens=specimens,
-        lives=_lives(specimens, now),
+        lives=lives_of(specimens, now),
         curves=curves,
         frame=frame_for(drawn, width=CURVE_WIDTH, height=CURVE_HEIGHT),
-        remarks=_remarks(series),
+        said=said_by_cell(state),
         predictions=predictions,
         expected=expected,
+        state=state,
+        scale=scale_for([x.value for row in rows for x in row.samples], width=CURVE_WIDTH),
     )
 
 
@@ -233,22 +224,27 @@ class _Painter:
 
     rows: Sequence[Row]
     levels: Mapping[int, Mapping[int, Level]]
-    others: Sequence[Factor]
+    filters: Sequence[Filter]
     specimens: Sequence[Specimen]
-    lives: _Lives
+    lives: Lives
     curves: Mapping[int, tuple[list[float], list[float]]]
     frame: Frame
-    remarks: Mapping[str, tuple[str, ...]]
+    said: Mapping[str, tuple[Said, ...]]
     predictions: Mapping[int, Prediction]
     expected: Mapping[int, tuple[list[float], list[float]]]
+    state: MatrixState
+    scale: Scale
 
-    def square(self, *spanned: tuple[Factor | None, Level | None]) -> tuple[PlateCell, ...]:
-        """The cells that have these levels of the two factors."""
-        return tuple(
+    def square(self, *spanned: tuple[Factor | None, Level | None]) -> Square:
+        """The cells that have these levels of the two factors, and what may be planned there."""
+        fixed = [*spanned, *((f.factor, f.chosen) for f in self.filters)]
+        named = {factor.name: level.value for factor, level in fixed if factor and level}
+        cells = tuple(
             self.cell(row)
             for row in self.rows
             if all(_has(self.levels[row.cell.pk], factor, level) for factor, level in spanned)
         )
+        return Square(cells, open_in(self.state, named))
 
     def cell(self, row: Row) -> PlateCell:
         """One cell with its lives, curves, counts and questions."""
@@ -256,11 +252,10 @@ class _Painter:
         own = [s for s in self.specimens if s.cell_id == cell.pk]
         made = [s for s in own if s.state.stage != "planned"]
         controls = {r.cell.gain_control_id for r in self.rows}
+        others = [f.factor for f in self.filters if f.chosen is None]
         return PlateCell(
             code=cell.code,
-            other_levels=tuple(
-                f"{f.name} {levels[f.pk].shown}" for f in self.others if f.pk in levels
-            ),
+            other_levels=tuple(f"{f.name} {levels[f.pk].shown}" for f in others if f.pk in levels),
             planned=cell.replicates,
             made=len(made),
             in_progress=sum(not s.state.end for s in made),
@@ -274,12 +269,25 @@ class _Painter:
             row=row,
             is_control=cell.pk in controls,
             open_questions=sum(s.state.open_deviation_count + s.state.conflict_count for s in own),
-            remarks=self.remarks.get(cell.code, ()),
+            said=self.said.get(cell.code, ()),
             prediction=self.predictions.get(cell.pk),
             predicted_path=(
                 path_of(*self.expected[cell.pk], self.frame) if cell.pk in self.expected else ""
             ),
+            strip=_strip(row, self.scale),
         )
+
+
+def _strip(row: Row, scale: Scale) -> Strip:
+    """A dot for each specimen; sub-samples of one are one dot at their mean."""
+    by_specimen: dict[str, list[Sample]] = defaultdict(list)
+    for sample in row.samples:
+        by_specimen[sample.specimen].append(sample)
+    values = {
+        code: (fmean(x.value for x in own), any(x.bound for x in own))
+        for code, own in by_specimen.items()
+    }
+    return strip_of(values, row.group.mean, row.group.s, scale)
 
 
 def _levels_of(factor: Factor | None) -> list[Level | None]:

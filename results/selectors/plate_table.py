@@ -12,7 +12,7 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
     rows = []
     for name, squares in plate.rows:
         for column, square in zip(plate.columns, squares, strict=True):
-            for cell in square:
+            for cell in square.cells:
                 group = cell.row.group
                 ends = ", ".join(f"{n} {end}" for end, n in sorted(cell.ends.items())) or "none"
                 rows.append(
@@ -22,9 +22,11 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
                         ", ".join(cell.other_levels),
                         cell.planned,
                         cell.made,
+                        cell.in_progress,
                         ends,
                         group.n,
                         group.mean,
+                        group.s,
                         *_predicted(cell),
                     ]
                 )
@@ -37,9 +39,11 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
             {"label": "Other levels", "kind": "text"},
             {"label": "Planned", "digits": 6},
             {"label": "Made", "digits": 6},
+            {"label": "In progress", "digits": 6},
             {"label": "Ends", "kind": "text"},
             {"label": "n", "digits": 6},
             {"label": f"Mean {plate.comparison.metric.replace('_', ' ')}", "unit": unit},
+            {"label": "s", "unit": unit, "digits": 2},
             {"label": "Predicted ultimate load", "unit": "kN"},
             {"label": "Predicted mode", "kind": "text"},
             {"label": "Flags", "kind": "text"},

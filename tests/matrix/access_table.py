@@ -75,5 +75,9 @@ ACCESS: tuple[Access, ...] = (
     ),
     Access("GET", "/api/cells/?series={series}", (*_MEMBERS, 401)),
     Access("GET", "/api/cells/", (*_ANYONE, 401)),
+    Access("GET", "/api/series/{series}/cells/{cell}/", (200, 200, 200, 404, 404, 401)),
+    Access("POST", "/api/series/{series}/cells/", (*_REFUSED, 401), {"levels": {}}),
+    Access("POST", "/api/series/{series}/cells/{cell}/", (*_LEAD, 401), {"replicates": 4}),
+    Access("POST", "/api/series/{series}/cells/{cell}/withdraw/", (*_LEAD, 401), {}),
     Access("POST", "/api/series/{series}/matrix/", (*_REFUSED, 401), {"cells": "none"}),
 )

@@ -287,11 +287,13 @@ def test_what_a_factor_is_for_is_changed_with_a_reason(cast, planned):
     assert client.get("/series/QV-B/factors/7/").status_code == 404
 
 
-def test_a_change_without_a_reason_is_not_made(cast, planned):
+def test_before_anything_is_cast_a_reason_may_be_left_out_and_the_ledger_says_so(cast, planned):
     data = {"replicates": "9", "gain_control": "", "conditioning_control": "", "why": ""}
     answer = as_person(cast.lead).post("/series/QV-B/cells/P2-WDS/change/", data)
-    assert answer.status_code == 200
-    assert Cell.objects.get(code="P2-WDS").replicates == 4
+    assert answer.status_code == 302
+    assert Cell.objects.get(code="P2-WDS").replicates == 9
+    page = as_person(cast.lead).get("/series/QV-B/cells/P2-WDS/")
+    assert "Changed before anything was cast" in words(page)
 
 
 def test_the_last_lead_stays_on_the_page_too(cast):

@@ -491,7 +491,7 @@ def test_a_change_of_a_cell_says_before_after_and_why(cast, series):
 @pytest.mark.parametrize(
     ("fields", "code"),
     [
-        ({"why": ""}, "text.empty"),
+        ({"why": "x" * 241, "note": "other"}, "text.long"),
         ({"replicates": -1}, "input.out-of-range"),
         ({"gain_control": "itself"}, "cell.control"),
         ({"conditioning_control": "other series"}, "cell.control"),

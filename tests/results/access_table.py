@@ -8,6 +8,7 @@ from tests.specimens.access_table import Access
 _ANYONE = (200, 200, 200, 200, 200)
 _WORK = (200, 200, 200, 404, 404)
 _STAFF = (200, 200, 200, 404, 200)  # of the laboratory: the stranger leads another programme
+_CELL = "/series/{series}/plate/cells/P2-LAB"
 _R, _A = "/records/{record}", "/api/records/{record}"
 
 OWN: tuple[Access, ...] = (
@@ -22,6 +23,11 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/metrics/{metric}/", (*_WORK, 302)),
     Access("GET", "/metrics/{metric}/inputs.json", (*_WORK, 302)),
     Access("GET", "/series/{series}/plate/", (*_WORK, 302)),
+    Access("GET", f"{_CELL}/", (*_WORK, 302)),
+    Access("POST", f"{_CELL}/", (400, 404, 404, 404, 404, 302), {}, is_form=True),
+    Access("POST", f"{_CELL}/withdraw/", (409, 404, 404, 404, 404, 302), {}, is_form=True),
+    Access("GET", "/series/{series}/plate/new/", (200, 404, 404, 404, 404, 302)),
+    Access("POST", "/series/{series}/plate/new/", (400, 404, 404, 404, 404, 302), {}, is_form=True),
     Access("GET", "/series/{series}/comparison/", (*_WORK, 302)),
     Access("GET", "/specimens/{specimen}/life/", (*_WORK, 302)),
     Access("GET", "/api/records/", (*_ANYONE, 401)),

@@ -51,11 +51,16 @@ CONDITIONING = Kind("conditioning control", FactorPart.CONDITIONING, MISSING_CON
 
 @dataclass(frozen=True)
 class Remark:
-    """Something about a cell's controls that a lead should know, in words."""
+    """Something about a cell's controls that a lead should know, in words.
+
+    Attributes:
+        twin: the combination to plan that would put it right; None where none would.
+    """
 
     cell: str
     kind: str
     words: str
+    twin: Combination | None = None
 
 
 def is_subject(kind: Kind, combination: Combination, factors: Sequence[FactorPlan]) -> bool:
@@ -152,7 +157,7 @@ def remarks(state: MatrixState) -> tuple[Remark, ...]:
                 else _of_unnamed(kind, cell, state)
             )
             if words:
-                found.append(Remark(cell.code, kind.name, words))
+                found.append(Remark(cell.code, kind.name, words, _to_plan(kind, cell, state)))
     return tuple(found)
 
 
@@ -166,6 +171,16 @@ def _of_unnamed(kind: Kind, cell: CellPlan, state: MatrixState) -> str:
     words = kind.missing.format(cell=cell.code, wanted=combination_in_words(state.factors, wanted))
     rule = forbidden_by(state.named(wanted), state.forbidden)
     return words + (FORBIDDEN.format(why=as_sentence(rule.why)) if rule else "")
+
+
+def _to_plan(kind: Kind, cell: CellPlan, state: MatrixState) -> Combination | None:
+    """The missing twin, if it may be planned."""
+    if not is_subject(kind, cell.levels, state.factors):
+        return None
+    wanted = twin_of(kind, cell.levels, state.factors)
+    is_there = find_control(kind, cell.levels, state) is not None
+    rule = forbidden_by(state.named(wanted), state.forbidden)
+    return None if is_there or rule is not None else wanted
 
 
 def _of_named(kind: Kind, cell: CellPlan, control: CellPlan, state: MatrixState) -> str:

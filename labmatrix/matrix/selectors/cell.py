@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from django.db.models import Prefetch, QuerySet
 
+from labmatrix.kernel.canonical import content_key
 from labmatrix.kernel.errors import NotFound
 from labmatrix.matrix.domain.route import LevelValue, Route, resolve_route
 from labmatrix.matrix.models import Cell, CellLevel, Series
@@ -83,3 +85,20 @@ def cell_get_route(cell: Cell) -> Route:
         ShapeError: the series' template cannot be followed with these levels.
     """
     return resolve_route(cell.series.route, cell_get_levels(cell))
+
+
+def cell_planned(cell: Cell) -> dict[str, Any]:
+    """What is planned for a cell and can be changed, JSON-ready; no query with its relations."""
+    return {
+        "replicates": cell.replicates,
+        "gain_control": cell.gain_control.code if cell.gain_control else None,
+        "conditioning_control": (
+            cell.conditioning_control.code if cell.conditioning_control else None
+        ),
+        "note": cell.note,
+    }
+
+
+def cell_stamp(cell: Cell) -> str:
+    """64 hexadecimal digits that change with the plan of a cell: what a person looked at."""
+    return content_key(cell_planned(cell))

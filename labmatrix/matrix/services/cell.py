@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from labmatrix.evidence.services.ledger import ledger_transaction, plan_change_append
 from labmatrix.kernel.errors import ShapeError
@@ -22,7 +21,17 @@ from labmatrix.matrix.domain.document import (
 )
 from labmatrix.matrix.domain.level_text import number_text
 from labmatrix.matrix.domain.matrix_plan import plan_cell, plan_factorial, with_forbidden
+from labmatrix.matrix.domain.plan_rules import (
+    ADDED,
+    WITHDRAWN,
+    check_planned,
+    check_seen,
+    reason_for_cell,
+    reason_for_series,
+)
+from labmatrix.matrix.making import made_of_cell, made_of_series
 from labmatrix.matrix.models import Cell, ForbiddenCombination, Series
+from labmatrix.matrix.selectors.cell import cell_planned, cell_stamp
 from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.matrix.selectors.series import series_get_state
 from labmatrix.matrix.services.matrix_extend import matrix_extend
@@ -80,6 +89,7 @@ def cell_add(
     gain_control: str = "",
     conditioning_control: str = "",
     note: str = "",
+    why: str = "",
     now: datetime,
 ) -> Cell:
     """Plan one cell.
@@ -93,11 +103,13 @@ def cell_add(
         gain_control: code of a cell, "none", or empty for the one that follows from the levels.
         conditioning_control: the same.
         note: for the people of the laboratory.
+        why: the reason, demanded once anything of the series was cast.
         now: the time of the ledger's entry.
 
     Raises:
         NotFound: the actor is not a lead of the programme.
-        ShapeError: what cannot be, its facts naming the column.
+        ShapeError: what cannot be, its facts naming the column; ``matrix.forbidden`` for levels
+            that never go together, ``cell.reason``.
         RuleBroken: ``cell.exists``.
     """
     plain = {
@@ -115,7 +127,7 @@ def cell_add(
             series=series,
             before=change.before,
             after=change.after,
-            why="cell added",
+            why=check_why(reason_for_series(why, ADDED, made_of_series(series))),
             now=now,
         )
     return Cell.objects.select_related("series").get(series=series, code=change.created[0])
@@ -131,33 +143,45 @@ def cell_change(
     note: str,
     why: str,
     now: datetime,
+    seen: str = "",
 ) -> Cell:
     """Change what is planned for a cell; its levels and its code stay.
 
-    Saying what is the case already changes nothing and needs no entry in the ledger.
+    Saying what is the case already changes nothing and needs no entry in the ledger. No planned
+    specimens at all is to withdraw the cell.
+
+    Args:
+        actor: a lead of the programme.
+        cell: the cell.
+        replicates: specimens planned, not fewer than carry a label.
+        gain_control, conditioning_control: cells of the same series, or None.
+        note: for the people of the laboratory.
+        why: the reason, as ``_reason`` demands it.
+        now: the time of the ledger's entry.
+        seen: ``cell_stamp`` of what the person looked at; empty to write over anything.
 
     Raises:
         NotFound: the actor is not a lead of the programme.
         ShapeError: a number, note or reason that cannot be; ``cell.control`` for a control of
-            another series or the cell itself.
+            another series or the cell itself; ``cell.reason``.
+        RuleBroken: ``cell.below-made``, ``cell.withdraw-made`` or ``cell.changed-meanwhile``.
     """
     with ledger_transaction():
         require(programme_role(actor, cell.series.programme), Action.PLAN_MATRIX)
         for control in (gain_control, conditioning_control):
             _check_control(cell, control)
-        reason = check_why(why)
-        current = Cell.objects.select_related("gain_control", "conditioning_control").get(
-            id=cell.id
-        )
-        before = _planned(current)
+        current = _current(cell)
+        check_seen(seen, cell_stamp(current), cell.code)
+        before = cell_planned(current)
         cell.replicates = check_replicates(replicates)
         cell.gain_control = gain_control
         cell.conditioning_control = conditioning_control
         cell.note = read_note(note)
-        after = _planned(cell)
+        after = cell_planned(cell)
         changed = [name for name in after if after[name] != before[name]]
         if not changed:
             return cell
+        reason = _reason(cell, before["replicates"], why)
         cell.save(update_fields=list(after))
         plan_change_append(
             actor=str(actor.id),
@@ -168,6 +192,49 @@ def cell_change(
             now=now,
         )
     return cell
+
+
+def _current(cell: Cell) -> Cell:
+    """The cell as it stands in this transaction."""
+    rows = Cell.objects.select_related("series__programme", "gain_control", "conditioning_control")
+    return rows.get(pk=cell.pk)
+
+
+def _reason(cell: Cell, replicates_before: int, why: str) -> str:
+    """The reason of a change of a cell that may be changed so.
+
+    It is demanded once anything of the cell was cast, and to withdraw it once anything of the
+    series was.
+    """
+    made = made_of_cell(cell)
+    if cell.replicates != replicates_before:
+        check_planned(cell.code, cell.replicates, made)
+    if cell.replicates == 0 and replicates_before > 0:
+        return check_why(reason_for_series(why, WITHDRAWN, made_of_series(cell.series)))
+    return check_why(reason_for_cell(why, cell.code, made))
+
+
+def cell_withdraw(*, actor: Person, cell: Cell, why: str, now: datetime, seen: str = "") -> Cell:
+    """Plan no specimens of a cell any more; the cell stays, so that it can be planned again.
+
+    Raises:
+        NotFound: the actor is not a lead of the programme.
+        ShapeError: ``cell.reason`` once anything of the series was cast.
+        RuleBroken: ``cell.withdraw-made`` or ``cell.changed-meanwhile``.
+    """
+    with ledger_transaction():
+        current = _current(cell)
+        return cell_change(
+            actor=actor,
+            cell=current,
+            replicates=0,
+            gain_control=current.gain_control,
+            conditioning_control=current.conditioning_control,
+            note=current.note,
+            why=why,
+            now=now,
+            seen=seen,
+        )
 
 
 def controls_assign(*, actor: Person, series: Series, now: datetime) -> tuple[str, ...]:
@@ -242,17 +309,6 @@ def _check_control(cell: Cell, control: Cell | None) -> None:
         raise ShapeError("cell.control", OTHER_SERIES.format(control=control.code))
     if control.pk == cell.pk:
         raise ShapeError("cell.control", OWN_CONTROL.format(cell=cell.code))
-
-
-def _planned(cell: Cell) -> dict[str, Any]:
-    return {
-        "replicates": cell.replicates,
-        "gain_control": cell.gain_control.code if cell.gain_control else None,
-        "conditioning_control": (
-            cell.conditioning_control.code if cell.conditioning_control else None
-        ),
-        "note": cell.note,
-    }
 
 
 def _controls(state: MatrixState, code: str) -> dict[str, str | None]:

@@ -40,7 +40,8 @@
   // The page as it stands now; each of its parts that differs goes into its place, with what was
   // open still open and the focus where it was.
   const brought = new WeakMap();
-  const TYPED = "input:not([type=hidden]):not([type=file]), select, textarea";
+  const TYPED = "input:not([type=hidden]):not([type=file]):not([type=checkbox]):not([type=radio]), select, textarea";
+  const TICKED = "input[type=checkbox], input[type=radio]";
   const bringParts = async () => {
     const response = await fetch(window.location.href, { headers: { Accept: "text/html" }, credentials: "same-origin" });
     if (!response.ok) throw new Error(`answer ${response.status}`);
@@ -59,11 +60,16 @@
     const open = new Set([...part.querySelectorAll("details[open] > summary")].map((summary) => summary.textContent));
     const focused = part.contains(document.activeElement) ? document.activeElement : null;
     const typed = new Map([...part.querySelectorAll(TYPED)].map((field) => [field.name, field.value]));
+    const ticked = new Map([...part.querySelectorAll(TICKED)].map((field) => [`${field.name} ${field.value}`, field.checked]));
     const height = part.getBoundingClientRect().height;
     part.replaceChildren(...come.childNodes);
     brought.set(part, html);
     for (const field of part.querySelectorAll(TYPED)) {
       if (typed.has(field.name)) field.value = typed.get(field.name);
+    }
+    for (const field of part.querySelectorAll(TICKED)) {
+      const was = ticked.get(`${field.name} ${field.value}`);
+      if (was !== undefined) field.checked = was;
     }
     for (const summary of part.querySelectorAll("details > summary")) {
       if (open.has(summary.textContent)) summary.parentElement.open = true;

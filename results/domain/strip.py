@@ -1,0 +1,62 @@
+"""The values of a cell as dots on a line, with mean and scatter, on one common scale."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Scale:
+    """From low to high, both in the metric's unit, onto 0 to width of a drawing."""
+
+    low: float
+    high: float
+    width: float
+
+    def x(self, value: float) -> float:
+        """Where a value is drawn, kept on the line."""
+        share = (value - self.low) / (self.high - self.low)
+        return round(min(max(share, 0.0), 1.0) * self.width, 1)
+
+
+@dataclass(frozen=True)
+class Strip:
+    """What is drawn of one cell: a dot for each specimen, the mean, one s to either side.
+
+    Attributes:
+        dots: where each specimen's value lies, with its code and whether it is a bound.
+        mean: where the mean lies; None without one.
+        low, high: where mean − s and mean + s lie; None below two specimens.
+    """
+
+    dots: tuple[tuple[float, str, bool], ...]
+    mean: float | None
+    low: float | None
+    high: float | None
+
+
+def scale_for(values: Sequence[float], *, width: float) -> Scale:
+    """The scale that holds every value and zero, so that lengths can be compared."""
+    low, high = min([0.0, *values]), max([0.0, *values])
+    return Scale(low, high if high > low else low + 1.0, width)
+
+
+def strip_of(
+    values: Mapping[str, tuple[float, bool]], mean: float | None, s: float | None, scale: Scale
+) -> Strip:
+    """The strip of one cell.
+
+    Args:
+        values: by specimen, its mean value and whether it is a bound.
+        mean: of the cell, None without one.
+        s: sample standard deviation, None below two specimens.
+        scale: common to all cells.
+    """
+    around = (None, None) if mean is None or s is None else (scale.x(mean - s), scale.x(mean + s))
+    return Strip(
+        dots=tuple((scale.x(v), code, bound) for code, (v, bound) in sorted(values.items())),
+        mean=None if mean is None else scale.x(mean),
+        low=around[0],
+        high=around[1],
+    )
