@@ -6,6 +6,7 @@ from django.urls import path
 
 from results import (
     api,
+    material_urls,
     prediction_urls,
     reduction_urls,
     release_api,
@@ -15,6 +16,7 @@ from results import (
 
 urlpatterns = [
     *prediction_urls.api,
+    *material_urls.api,
     *reduction_urls.api,
     *what_if_urls.api,
     path("records/", api.RecordsView.as_view(), name="records"),

@@ -38,6 +38,9 @@ class ResultsConfig(AppConfig):
         )
         door_register(place=60, label="Calculators", url_name="results:calculators")
         work_register(page="results:work", state="results:work-state")
+        door_register(
+            place=25, label="Materials", url_name="results:materials", action=Action.SEE_WORK
+        )
         for label, url_name in (("Plate", "results:plate"), ("Comparison", "results:comparison")):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
         for place, label, url_name in (
@@ -47,6 +50,7 @@ class ResultsConfig(AppConfig):
         ):
             link_register(PageLink(place, label, url_name))
         for label, url_name in (
+            ("Materials", "results:series-materials"),
             ("Predictions", "results:predictions"),
             ("Test to prediction", "results:test-to-prediction"),
         ):

@@ -215,12 +215,13 @@ def marks_table(reduction: Reduction, ending: str = "") -> dict[str, Any]:
         ending: only those whose label ends so.
     """
     marks = [m for m in reduction.marks if m and m["label"].endswith(ending)]
+    name, _, unit = str(reduction.curve.get("x_title") or "deflection [mm]").partition(" [")
     return {
         "caption": "Points found on the curve.",
         "columns": [
             {"label": "Point", "kind": "text"},
             {"label": "Row of the record", "digits": 12},
-            {"label": "Deflection", "unit": "mm", "digits": 6},
+            {"label": name.capitalize(), "unit": unit.rstrip("]") or "1", "digits": 6},
             {"label": "Load", "unit": "kN", "digits": 6},
         ],
         "rows": [[m["label"], m["index"], m["deflection_mm"], m["load_kn"]] for m in marks],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results import prediction_urls, what_if_urls, work_urls
+from results import material_urls, prediction_urls, what_if_urls, work_urls
 from results.views import (
     cell_panel,
     channels,
@@ -24,6 +24,7 @@ urlpatterns = [
     *prediction_urls.pages,
     *work_urls.pages,
     *what_if_urls.pages,
+    *material_urls.pages,
     path("records/", records.RecordList.as_view(), name="record-list"),
     path("records/new/", upload.RecordNew.as_view(), name="record-new"),
     path("records/<uuid:record_id>/", records.RecordPage.as_view(), name="record"),

@@ -20,10 +20,13 @@ class SpecimensConfig(AppConfig):
         from labmatrix.web.navigation import door_register
         from specimens.selectors.made import made_by_cell
         from specimens.services.mirror import event_mirror
+        from specimens.services.typed_test import typed_test_mirror
 
         made_register(made_by_cell)
         guards.protect("specimens_event")
+        guards.protect("specimens_typedtest")
         registry.mirror_register(event_mirror)
+        registry.mirror_register(typed_test_mirror)
         door_register(
             place=20, label="Specimens", url_name="specimens:specimen-list", action=Action.SEE_WORK
         )

@@ -19,7 +19,7 @@ from labmatrix.kernel.errors import NotFound, ShapeError, UserError
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import NOT_YOURS, Action
 from labmatrix.web.models import Person
-from specimens.domain.catalogue import LOCATION_KINDS, MACHINE_KINDS
+from specimens.domain.catalogue import LOCATION_KINDS, LOT_KINDS, MACHINE_KINDS
 from specimens.domain.kinds import CAUTION_OF, GROUPS, INCIDENT_WORDS, kind_about, kind_words
 from specimens.forms import EventForm, JudgeForm, StrikeForm, event_initial, picture_type
 from specimens.models import Deviation, Event
@@ -35,7 +35,11 @@ REPLACED_NOTE = "Why the entry “{kind}” was replaced: {why}"
 
 def kinds_for(subject: Subject) -> list[dict[str, Any]]:
     """The kinds that can be logged on a subject, in groups, each with its sentence."""
-    allowed = {Subject.Kind.MACHINE: MACHINE_KINDS, Subject.Kind.LOCATION: LOCATION_KINDS}
+    allowed = {
+        Subject.Kind.MACHINE: MACHINE_KINDS,
+        Subject.Kind.LOCATION: LOCATION_KINDS,
+        Subject.Kind.LOT: LOT_KINDS,
+    }
     only = allowed.get(Subject.Kind(subject.kind))
     groups = []
     for title, kinds in GROUPS.items():
@@ -53,6 +57,8 @@ def page_of_subject(subject: Subject) -> str:
     """Address of the page about a subject."""
     if subject.kind == Subject.Kind.MACHINE:
         return reverse("conditioning:machine-detail", args=[subject.code])
+    if subject.kind == Subject.Kind.LOT:
+        return reverse("results:lot", args=[subject.code])
     specimen = specimen_of_subject(subject)
     if specimen is None:
         raise NotFound("access.not-yours", NOT_YOURS)

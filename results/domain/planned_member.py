@@ -9,7 +9,7 @@ Names are those of a series' member, each ending in its unit: ``b_mm``, ``h_mm``
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
@@ -54,6 +54,9 @@ _FABRIC = {
     "fabric_uncracked_mpa": "uncracked_mpa",
     "fabric_transition_strain": "transition_strain",
 }
+# Fabric that is to follow the two lines of its coupons: ``fabric_law`` of a series' member.
+TWO_LINES = "two lines"
+_TWO_LINES = ("fabric_uncracked_mpa", "fabric_transition_strain")
 _WANTED = ("h_mm", "d_mm", "fc_mpa", "fy_mpa", "span_mm")
 _WANTED_FABRIC = ("fibre", "ef_mpa", "fabric_design_strain")
 _WORDS = {
@@ -80,24 +83,47 @@ class Known:
     Args:
         specified: as the series says, each name ending in its unit.
         measured: what was measured on this one, by the same names; it takes the place.
+        materials: what its lots give by the same names, {value, origin, words, …} each: before
+            what the series says, after what was measured on this one.
     """
 
     specified: Mapping[str, Any]
     measured: Mapping[str, Any]
+    materials: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> Any:
         """The value in use, None where nothing is known."""
         value = self.measured.get(name)
+        if value is None and self._of_lot(name) is not None:
+            value = self.materials[name]["value"]
         return self.specified.get(name) if value is None else value
+
+    def _of_lot(self, name: str) -> Mapping[str, Any] | None:
+        """What the lots give; the two lines of coupons only where the member asks for them."""
+        if name in _TWO_LINES and self.specified.get("fabric_law") != TWO_LINES:
+            return None
+        return self.materials.get(name)
 
     def origin(self, *names: str) -> str:
         """``measured`` where any of the names was measured, else ``specified``."""
-        return MEASURED if any(self.measured.get(n) is not None for n in names) else SPECIFIED
+        return MEASURED if any(self._is_measured(name) for name in names) else SPECIFIED
+
+    def _is_measured(self, name: str) -> bool:
+        if self.measured.get(name) is not None:
+            return True
+        told = self._of_lot(name)
+        return told is not None and told["origin"] == MEASURED
 
     def used(self) -> dict[str, dict[str, Any]]:
-        """Every value in use with where it came from: {name: {value, origin}}."""
-        names = sorted({*self.specified, *self.measured})
-        return {name: {"value": self[name], "origin": self.origin(name)} for name in names}
+        """Every value in use with where it came from: {name: {value, origin, words?}}."""
+        of_lots = {name for name in self.materials if self._of_lot(name) is not None}
+        names = sorted({*self.specified, *self.measured, *of_lots})
+        found = {}
+        for name in names:
+            found[name] = {"value": self[name], "origin": self.origin(name)}
+            if self.measured.get(name) is None and name in of_lots:
+                found[name]["words"] = self.materials[name]["words"]
+        return found
 
     def some(self, names: Mapping[str, str]) -> dict[str, Any]:
         """The values that are known, under the names on the right."""

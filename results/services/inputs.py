@@ -8,7 +8,7 @@ from typing import Any
 from conditioning.selectors.calibration import calibration_for
 from labmatrix.evidence.models import Record
 from results.services.methods import method_for
-from specimens.models import Location, Specimen
+from specimens.models import Location, Lot, Specimen
 
 
 def specimen_of(record: Record) -> Specimen | None:
@@ -37,10 +37,16 @@ def _loaded_before(specimen: Specimen) -> list[str]:
     return reasons
 
 
+def _lot_input(record: Record) -> dict[str, Any]:
+    """Of a lot of material its kind and what is specified of it, such as the fibre area."""
+    lot = Lot.objects.filter(subject_id=record.subject_id).first()
+    return {"lot": {"kind": lot.kind, "specified": lot.specified}} if lot else {}
+
+
 def _specimen_input(record: Record) -> dict[str, Any]:
     specimen = specimen_of(record)
     if specimen is None:
-        return {"subject": record.subject.code}
+        return {"subject": record.subject.code, **_lot_input(record)}
     return {
         "subject": record.subject.code,
         "member": specimen.member_as_known,

@@ -46,18 +46,26 @@ def instrument_of(
     )
 
 
-def instrument_notes(load: Instrument, deflection: Instrument) -> list[Note]:
-    """Says what the uncertainty of the numbers leaves out."""
-    both = (("the load", load), ("the deflection", deflection))
+def instrument_notes(
+    load: Instrument, second: Instrument | None, *, second_words: str = "the deflection"
+) -> list[Note]:
+    """Says what the uncertainty of the numbers leaves out.
+
+    Args:
+        load: of the first channel.
+        second: of the second one, None where the reduction has none.
+        second_words: what it measures.
+    """
+    told_of = [("the load", load), *([(second_words, second)] if second else [])]
     return [
         *(
             Note("uncertainty.no-calibration", NO_CALIBRATION.format(words=w, source=told.source))
-            for w, told in both
+            for w, told in told_of
             if told.scale_u == 0.0 and told.zero_u == 0.0
         ),
         *(
             Note("uncertainty.no-resolution", NO_RESOLUTION.format(words=w, source=told.source))
-            for w, told in both
+            for w, told in told_of
             if told.resolution == 0.0
         ),
     ]

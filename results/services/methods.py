@@ -19,6 +19,7 @@ from results.domain.reduction.instruments import Judged, judge
 from results.domain.reduction.outcome import Outcome
 from results.domain.reduction.settings import ReductionSettings
 from results.services.instruments_of import instrument_notes, instrument_of
+from results.services.material_methods import MATERIAL_METHODS
 
 Floats = npt.NDArray[np.float64]
 Steps = Mapping[tuple[str, str], float]
@@ -162,7 +163,11 @@ class ReadingMethod:
         return Judged(Outcome(metrics=(), settings=settings), {})
 
 
-_METHODS: Mapping[str, Method] = {"break": BreakMethod(), "cyclic": CyclicMethod()}
+_METHODS: Mapping[str, Method] = {
+    "break": BreakMethod(),
+    "cyclic": CyclicMethod(),
+    **MATERIAL_METHODS,
+}
 _READING = ReadingMethod()
 
 
@@ -181,9 +186,15 @@ def drawn_channels(
 ) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any], str, str]:
     """What a record's curve shows: (x, y, heading of x, heading of y), equal lengths.
 
-    Load over deflection where both are in one file, else the first channel over its rows.
+    Load over deflection where both are in one file, else load over the mean strain, else the first
+    channel over its rows.
     """
     loads, deflections = channels.all("load"), channels.all("deflection")
+    strains = channels.all("strain")
+    if len(loads) == 1 and strains and not deflections:
+        of_file = [c.values for c in strains if c.file == loads[0].file]
+        if of_file:
+            return np.mean(of_file, axis=0), loads[0].values, "strain [mm/mm]", "load [kN]"
     if loads and deflections:
         y, x = main_channel(channels, "load"), main_channel(channels, "deflection")
         if y.file == x.file:

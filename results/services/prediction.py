@@ -22,8 +22,10 @@ from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.matrix.services.series import series_subject
 from labmatrix.web.domain.roles import Action, require
 from labmatrix.web.models import Person
+from results.domain.materials.resolve import MEASURED, Material
 from results.domain.prediction.predict import VERSION, Predicted, predict
 from results.models import Prediction
+from results.selectors.materials import materials_of_specimens
 from results.services.prediction_inputs import Rigs, cell_inputs, rigs_known, specimen_inputs
 from results.services.reduce import environment_hash
 from specimens.models import Specimen
@@ -47,13 +49,21 @@ class Made:
         return content_key(self.inputs)
 
 
-def _inputs_of(cell: Cell, specimen: Specimen | None, rigs: Rigs) -> dict[str, Any]:
+Materials = Mapping[int, tuple[Material, ...]]
+
+
+def _inputs_of(
+    cell: Cell, specimen: Specimen | None, rigs: Rigs, materials: Materials | None = None
+) -> dict[str, Any]:
     if specimen is None:
         return cell_inputs(cell, rigs)
-    return specimen_inputs(specimen, cell, rigs)
+    found = materials_of_specimens([specimen]) if materials is None else materials
+    return specimen_inputs(specimen, cell, rigs, found[specimen.pk])
 
 
-def prediction_compute(cell: Cell, specimen: Specimen | None, rigs: Rigs) -> Made:
+def prediction_compute(
+    cell: Cell, specimen: Specimen | None, rigs: Rigs, materials: Materials | None = None
+) -> Made:
     """Predict a cell as specified, or one of its specimens with what was measured.
 
     A member that cannot be predicted gives the sentence why, and is kept with it.
@@ -62,9 +72,10 @@ def prediction_compute(cell: Cell, specimen: Specimen | None, rigs: Rigs) -> Mad
         cell: with its series.
         specimen: one of the cell's, or None.
         rigs: as ``rigs_known`` gives them.
+        materials: of many specimens, where they were read at once.
     """
     try:
-        inputs = _inputs_of(cell, specimen, rigs)
+        inputs = _inputs_of(cell, specimen, rigs, materials)
     except UserError as error:
         subject = specimen.code if specimen else f"{cell.series.code}/{cell.code}"
         unread = {"subject": subject, "error": error.as_dict(), "mechanics": {"version": VERSION}}
@@ -122,7 +133,8 @@ def prediction_write(made: Made, *, why: str, now: datetime) -> Prediction:
 
 
 def _values(made: Made) -> str:
-    measured = bool(made.specimen and made.specimen.measured)
+    of_lots = any(m["origin"] == MEASURED for m in made.inputs.get("materials", ()))
+    measured = of_lots or bool(made.specimen and made.specimen.measured)
     return Prediction.Values.MEASURED if measured else Prediction.Values.SPECIFIED
 
 
@@ -208,11 +220,12 @@ class PredictHandler:
         series = Series.objects.get(pk=run.payload["series"])
         why = str(run.payload["why"])
         wanted, rigs = _members(series), rigs_known()
+        materials = materials_of_specimens([s for _, s in wanted if s is not None])
         made: list[Made] = []
         for at, (cell, specimen) in enumerate(wanted):
             subject = specimen.code if specimen else cell.code
             run.report(at / len(wanted), f"predicting {subject}, {at + 1} of {len(wanted)}")
-            made.append(prediction_compute(cell, specimen, rigs))
+            made.append(prediction_compute(cell, specimen, rigs, materials))
         return lambda: _write_all(made, why=why, now=clock_now())
 
     def refuse(self, payload: Mapping[str, Any], error: UserError) -> None:
@@ -222,7 +235,11 @@ class PredictHandler:
 def _members(series: Series) -> list[tuple[Cell, Specimen | None]]:
     cells = list(cell_list_of_series(series))
     by_pk = {cell.pk: cell for cell in cells}
-    specimens = Specimen.objects.filter(cell__series=series).order_by("cell_id", "number")
+    specimens = (
+        Specimen.objects.filter(cell__series=series)
+        .select_related("state", "subject")
+        .order_by("cell_id", "number")
+    )
     return [*((cell, None) for cell in cells), *((by_pk[s.cell_id], s) for s in specimens)]
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from conditioning.models import Machine
 from labmatrix.matrix.domain.route import Route, StageKind
 from labmatrix.matrix.models import Cell
 from labmatrix.matrix.selectors.cell import cell_get_levels, cell_get_route
+from results.domain.materials.resolve import Material
 from results.domain.planned_member import Known
 from results.domain.prediction.predict import MECHANICS, VERSION
 from results.selectors.prediction_rules import rules_of_series
@@ -49,16 +50,20 @@ def cell_inputs(cell: Cell, rigs: Rigs) -> dict[str, Any]:
     return _inputs(subject, cell, cell_get_route(cell), Known(cell.series.member, {}), rigs)
 
 
-def specimen_inputs(specimen: Specimen, cell: Cell, rigs: Rigs) -> dict[str, Any]:
+def specimen_inputs(
+    specimen: Specimen, cell: Cell, rigs: Rigs, materials: Sequence[Material]
+) -> dict[str, Any]:
     """What the key of a specimen's prediction covers: measured values in their place.
 
     Args:
         specimen: its route and member are those that were frozen when it was created.
         cell: of the specimen, with its series.
         rigs: as ``rigs_known`` gives them.
+        materials: what the lots in it give, as ``materials_of_specimens`` finds them.
     """
     known = Known(specimen.member, specimen.measured)
-    return _inputs(specimen.code, cell, specimen.planned_route, known, rigs)
+    found = _inputs(specimen.code, cell, specimen.planned_route, known, rigs)
+    return found | {"materials": [material.as_input() for material in materials]}
 
 
 def _inputs(subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs) -> dict[str, Any]:

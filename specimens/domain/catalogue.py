@@ -75,6 +75,8 @@ CATALOGUE: Mapping[str, type[Payload]] = MappingProxyType(
 )
 MACHINE_KINDS = frozenset({"moved", "note", "photo", "incident", "checklist", "corrected"})
 # Words and readings about the place itself; what changes the specimen is logged on the specimen.
+# What is said of a delivery, batch or heat; its tests are typed or come in as records.
+LOT_KINDS = frozenset({"moved", "note", "photo", "checklist", "corrected"})
 LOCATION_KINDS = frozenset({"read", "note", "photo", "incident", "checklist", "corrected"})
 
 

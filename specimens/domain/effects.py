@@ -30,6 +30,7 @@ def _cast(life: Life, event: EventFact) -> None:
     life.origin_at = life.origin_at or event.occurred_at
     life.cast_at = event.occurred_at
     life.batch = event.payload["batch"]
+    life.bars = event.payload.get("bars") or ""
 
 
 def _demoulded(life: Life, event: EventFact) -> None:
@@ -63,6 +64,8 @@ def _layer(life: Life, event: EventFact) -> None:
 
 def _anchored(life: Life, event: EventFact) -> None:
     life.anchors.append(f"{event.payload['type']} at {event.payload['position']}")
+    if lot := event.payload.get("lot"):
+        life.anchor_lots.append(lot)
 
 
 def _held(life: Life, event: EventFact) -> None:
@@ -181,7 +184,7 @@ def _opened_up(life: Life, event: EventFact) -> None:
 
 def _repaired(life: Life, event: EventFact) -> None:
     life.repaired_at.append(event.occurred_at)
-    life.layers, life.anchors = [], []
+    life.layers, life.anchors, life.anchor_lots = [], [], []
     life.strengthening_began_at = life.mortar_at = life.prepared_at = None
     life.end, life.ended_at = "", None
 

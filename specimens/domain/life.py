@@ -77,6 +77,7 @@ class Life:
     origin_date: str | None = None
     cast_at: datetime | None = None
     batch: str = ""
+    bars: str = ""
     demoulded_at: datetime | None = None
     whereabouts: str = ""
     pre_cracked_at: datetime | None = None
@@ -85,6 +86,7 @@ class Life:
     prepared_at: datetime | None = None
     layers: list[LayerPlaced] = field(default_factory=list)
     anchors: list[str] = field(default_factory=list)
+    anchor_lots: list[str] = field(default_factory=list)
     strengthening_began_at: datetime | None = None
     mortar_at: datetime | None = None
     held: dict[str, datetime] = field(default_factory=dict)

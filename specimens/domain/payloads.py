@@ -51,9 +51,12 @@ class Origin(Payload):
 
 
 class Cast(Payload):
-    """Concrete placed, from which batch."""
+    """Concrete placed, from which batch, around bars of which heat."""
 
     batch: Name
+    bars: Name | None = Field(
+        default=None, description="Heat or lot of the bars, where it is known."
+    )
 
 
 class Moved(Payload):
@@ -106,6 +109,7 @@ class Anchored(Payload):
 
     type: Name
     position: Name
+    lot: Name | None = Field(default=None, description="Lot of the anchors, where it is known.")
 
 
 class Point(Payload):

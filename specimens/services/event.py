@@ -15,7 +15,7 @@ from labmatrix.kernel.clock import iso
 from labmatrix.kernel.errors import NotFound, ShapeError, UserError
 from labmatrix.web.domain.roles import NOT_YOURS, Action, require
 from labmatrix.web.models import Person
-from specimens.domain.catalogue import LOCATION_KINDS, MACHINE_KINDS
+from specimens.domain.catalogue import LOCATION_KINDS, LOT_KINDS, MACHINE_KINDS
 from specimens.domain.event import EventFact
 from specimens.domain.fold import foresee
 from specimens.domain.plan import Plan
@@ -33,6 +33,7 @@ from specimens.services.projection import specimen_project
 BATCH_MAX = 5000
 ID_REUSED = "The id {id} belongs to another event already; a correction needs an id of its own."
 MACHINE_KIND = "{kind!r} is not logged on a machine; there are {allowed}."
+LOT_KIND = "{kind!r} is not logged on a lot of material; there are {allowed}."
 LOCATION_KIND = (
     "{kind!r} is not logged on a location's own code but on its specimen; on the location there "
     "are {allowed}."
@@ -124,6 +125,9 @@ def _check_kind_for(subject: Subject, kind: str) -> None:
     if subject.kind == Subject.Kind.LOCATION and kind not in LOCATION_KINDS:
         words = LOCATION_KIND.format(kind=kind, allowed=", ".join(sorted(LOCATION_KINDS)))
         raise ShapeError("event.kind-not-for-location", words)
+    if subject.kind == Subject.Kind.LOT and kind not in LOT_KINDS:
+        words = LOT_KIND.format(kind=kind, allowed=", ".join(sorted(LOT_KINDS)))
+        raise ShapeError("event.kind-not-for-lot", words)
 
 
 def _said(fact: EventFact, subject_id: int) -> str:

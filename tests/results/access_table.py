@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from tests.results import access_predictions, access_release, access_what_if, access_work
+from tests.results import (
+    access_materials,
+    access_predictions,
+    access_release,
+    access_what_if,
+    access_work,
+)
 from tests.specimens.access_table import Access
 
 _ANYONE = (200, 200, 200, 200, 200)
@@ -43,4 +49,10 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/api/series/{series}/comparison.csv", (*_WORK, 401)),
     *access_work.ACCESS,
 )
-ACCESS = (*OWN, *access_predictions.ACCESS, *access_release.ACCESS, *access_what_if.ACCESS)
+ACCESS = (
+    *OWN,
+    *access_predictions.ACCESS,
+    *access_release.ACCESS,
+    *access_what_if.ACCESS,
+    *access_materials.ACCESS,
+)

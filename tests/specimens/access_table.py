@@ -38,6 +38,13 @@ _NOTE = {
     "occurred_at": "2026-03-01T08:00:00Z",
     "payload": {"text": "seen"},
 }
+_NEW_LOT = {"code": "C-99", "programme": "{programme}", "kind": "concrete", "title": "C25/30"}
+_CYLINDER = {
+    "test": "cylinder",
+    "mark": "C2",
+    "tested_on": "2026-02-02",
+    "values": {"diameter_mm": 150, "length_mm": 300, "load_kn": 540},
+}
 _FORM = {"event_id": "{fresh}", "occurred_at": "2026-03-01T08:00:00"}
 
 ACCESS: tuple[Access, ...] = (
@@ -57,6 +64,13 @@ ACCESS: tuple[Access, ...] = (
         (*_CREATORS, 401),
         {"measured": {"fc_mpa": 30}, "why": "cylinders"},
     ),
+    Access("GET", "/api/lots/", (*_ANYONE, 401)),
+    Access("POST", "/api/lots/", (201, 201, 404, 404, 404, 401), _NEW_LOT),
+    Access("GET", "/api/lots/{lot}/", (*_WORK, 401)),
+    Access("POST", "/api/lots/{lot}/", (*_CREATORS, 401), {"title": "C30/37", "why": "sheet"}),
+    Access("GET", "/api/lots/{lot}/tests/", (*_WORK, 401)),
+    Access("POST", "/api/lots/{lot}/tests/", (201, 201, 201, 404, 404, 401), _CYLINDER),
+    Access("POST", "/api/lots/{lot}/tests/{typed}/strike/", (*_WORK, 401), {"why": "misread"}),
     Access("GET", "/api/events/", (*_ANYONE, 401)),
     Access("GET", "/api/events/?subject={specimen}", (*_WORK, 401)),
     Access("GET", "/api/events/schema/", (*_ANYONE, 401)),

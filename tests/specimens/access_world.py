@@ -10,8 +10,10 @@ from django.test import Client
 
 from labmatrix.evidence.services.blob import blob_put
 from specimens.models import Deviation
+from specimens.services.lot import lot_add
+from specimens.services.typed_test import typed_test_add
 from tests.specimens.access_table import Access
-from tests.specimens.scene import NOW, Scene, new_id, raw_event
+from tests.specimens.scene import CAST_AT, NOW, Scene, new_id, raw_event
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(32)
 
@@ -25,7 +27,14 @@ def access_names(cast: Scene) -> dict[str, str]:
     blob = blob_put(stream=io.BytesIO(PNG), now=NOW)
     photo = raw_event(specimen.code, "photo", 251, {"blob": blob.sha256})
     cast.send(begun, late, photo)
+    lot = lot_add(actor=cast.lead, programme=cast.series.programme, code="C-01", kind="concrete",
+                  title="C30/37", made_on=CAST_AT.date(), now=NOW)  # fmt: skip
+    values = {"diameter_mm": 150.0, "length_mm": 300.0, "load_kn": 530.0}
+    typed = typed_test_add(actor=cast.lead, lot=lot, test="cylinder", mark="C1",
+                           tested_on=CAST_AT.date(), values=values, now=NOW)  # fmt: skip
     return {
+        "lot": lot.code,
+        "typed": str(typed.pk),
         "specimen": specimen.code,
         "event": begun["id"],
         "deviation": str(Deviation.objects.get(specimen=specimen).pk),

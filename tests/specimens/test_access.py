@@ -38,8 +38,9 @@ def test_the_table_has_every_address_of_the_room():
         "<slug:sha256>": "{photo}",
         "<slug:kind>": "layer",
     }
+    names |= {"<uuid:test_id>": "{typed}"}
     for route in routes:
-        path = route
+        path = route.replace("lots/<slug:code>", "lots/{lot}")
         for shape, name in names.items():
             path = path.replace(shape, name)
         assert path in told, f"{route} is not in the access table"
@@ -60,7 +61,7 @@ def test_events_of_a_batch_are_rejected_one_by_one_for_those_who_do_not_log(cast
 
 def test_lists_show_sponsors_and_strangers_nothing_of_the_work(cast):
     names = access_names(cast)
-    for path in ("/api/specimens/", "/api/events/"):
+    for path in ("/api/specimens/", "/api/events/", "/api/lots/"):
         access = Access("GET", path, (200, 200, 200, 200, 200, 401))
         for who in ("sponsor", "stranger"):
             assert asked(access, who, cast.people, names).json()["count"] == 0

@@ -9,7 +9,7 @@ from labmatrix.kernel.codes import CODE_PATTERN
 
 
 class Subject(models.Model):
-    """A specimen, a location on one, or a machine, by the code on its label.
+    """A specimen, a location on one, a machine, or a lot of material, by the code on its label.
 
     The rooms above hang their own rows on it; here it is only a code and the programme whose
     members may see it (empty for machines, which belong to the laboratory).
@@ -21,6 +21,7 @@ class Subject(models.Model):
         SPECIMEN = "specimen", "specimen"
         LOCATION = "location", "location"
         MACHINE = "machine", "machine"
+        LOT = "lot", "lot of material"
 
     code = models.CharField(
         max_length=60,

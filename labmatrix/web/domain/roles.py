@@ -25,6 +25,7 @@ class Action(StrEnum):
     SEE_WORK = "see work in progress"
     PLAN_MATRIX = "plan the matrix"
     CREATE_SPECIMEN = "create specimens"
+    KEEP_MATERIALS = "add lots of material"
     LOG_EVENT = "log events"
     UPLOAD_RECORD = "upload records"
     ASK_REDUCTION = "ask for another reduction"
@@ -45,6 +46,7 @@ ALLOWED: Mapping[Action, frozenset[Role]] = MappingProxyType(
         Action.SEE_WORK: frozenset({_L, _M, _T}),
         Action.PLAN_MATRIX: frozenset({_L}),
         Action.CREATE_SPECIMEN: frozenset({_L, _M}),
+        Action.KEEP_MATERIALS: frozenset({_L, _M}),
         Action.LOG_EVENT: frozenset({_L, _M, _T}),
         Action.UPLOAD_RECORD: frozenset({_L, _M, _T}),
         Action.ASK_REDUCTION: frozenset({_L, _M}),

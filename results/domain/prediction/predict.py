@@ -63,7 +63,11 @@ def predict(inputs: Mapping[str, Any]) -> Predicted:
     Raises:
         ShapeError, RangeError: what is missing or out of range, in a sentence.
     """
-    known = Known(inputs["member"]["specified"], inputs["member"]["measured"])
+    known = Known(
+        inputs["member"]["specified"],
+        inputs["member"]["measured"],
+        {entry["name"]: entry for entry in inputs.get("materials", ())},
+    )
     protocol = _protocol(inputs)
     options = Options.from_dict(inputs["options"])
     loading = Loading.from_dict(loading_payload(known))

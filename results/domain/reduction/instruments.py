@@ -26,6 +26,7 @@ from results.domain.reduction.uncertainty import (
 
 Reduce = Callable[[Floats, Floats], Outcome]
 Key = tuple[str, str | None, int | None]
+DEFLECTION = ("deflection", "mm")
 SCATTER = "scatter of the record (noise and resolution)"
 
 
@@ -79,15 +80,19 @@ class _Inputs:
     """The four inputs of a load–deflection record that may be moved, and its scatter."""
 
     def __init__(
-        self, load: Floats, deflection: Floats, instruments: tuple[Instrument, Instrument]
+        self,
+        load: Floats,
+        deflection: Floats,
+        instruments: tuple[Instrument, Instrument],
+        second: tuple[str, str] = DEFLECTION,
     ) -> None:
         self.load, self.deflection = load, deflection
         p, d = instruments
         self.moved = [
             Input(f"scale of load: {p.source}", 1.0, p.scale_u, p.scale_dof),
-            Input(f"scale of deflection: {d.source}", 1.0, d.scale_u, d.scale_dof),
+            Input(f"scale of {second[0]}: {d.source}", 1.0, d.scale_u, d.scale_dof),
             Input(f"zero of load: {p.source}", 0.0, p.zero_u, unit="kN"),
-            Input(f"zero of deflection: {d.source}", 0.0, d.zero_u, unit="mm"),
+            Input(f"zero of {second[0]}: {d.source}", 0.0, d.zero_u, unit=second[1]),
         ]
         self.sigma = [
             math.hypot(noise_of(a[np.isfinite(a)]).sigma, from_resolution(i.resolution))
@@ -129,6 +134,7 @@ def judge(
     seed: int,
     draws: int = 60,
     told: Callable[[float], None] = lambda share: None,
+    second: tuple[str, str] = DEFLECTION,
 ) -> Judged:
     """Runs a reduction, and again with its inputs moved, for the uncertainty of each metric.
 
@@ -144,6 +150,7 @@ def judge(
         seed: of the draws.
         draws: at least 20.
         told: told the share of the runs that is done, 0 to 1.
+        second: what the second channel measures and its base unit, in the rows of the budget.
 
     Returns:
         The outcome with ``u``, and the budgets. A metric that some of the runs did not give has
@@ -155,7 +162,7 @@ def judge(
     if draws < 20:
         raise RangeError("draws", draws, "20 or more")
     outcome = reduce(load_kn, deflection_mm)
-    inputs = _Inputs(load_kn, deflection_mm, (load, deflection))
+    inputs = _Inputs(load_kn, deflection_mm, (load, deflection), second)
     runs = _Runs(reduce, inputs, seed=seed, draws=draws, told=told)
     runs.run([key_of(found) for found in outcome.metrics])
     budgets: dict[Key, Budget] = {}
