@@ -33,14 +33,13 @@ class ResultsConfig(AppConfig):
             guards.protect(f"results_{table}")
         mirror_register(release_mirror)
         mirror_register(what_if_mirror)
-        door_register(
-            place=40, label="Records", url_name="results:record-list", action=Action.SEE_WORK
-        )
+        for at, label, url_name in (
+            (25, "Materials", "results:materials"),
+            (40, "Records", "results:record-list"),
+        ):
+            door_register(place=at, label=label, url_name=url_name, action=Action.SEE_WORK)
         door_register(place=60, label="Calculators", url_name="results:calculators")
         work_register(page="results:work", state="results:work-state")
-        door_register(
-            place=25, label="Materials", url_name="results:materials", action=Action.SEE_WORK
-        )
         for label, url_name in (("Plate", "results:plate"), ("Comparison", "results:comparison")):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
         for place, label, url_name in (

@@ -46,11 +46,11 @@ def check_words(text: object, *, argument: str, at_most: int, empty: bool = Fals
 def _fields(
     kind: str,
     *,
-    title: object,
-    made_on: date | None,
+    title: Any,
+    made_on: Any,
     specified: object,
-    source: object,
-    note: object,
+    source: Any,
+    note: Any,
     today: date,
 ) -> dict[str, Any]:
     kept = check_specified(kind, specified)
@@ -115,15 +115,8 @@ def lot_add(
     """
     require(programme_role(actor, programme), Action.KEEP_MATERIALS)
     kept = check_code(str(code), argument="The lot's code", at_most=SPECIMEN_CODE_MAX)
-    fields = _fields(
-        check_kind(kind),
-        title=title,
-        made_on=made_on,
-        specified=specified or {},
-        source=source,
-        note=note,
-        today=now.date(),
-    )
+    told = {"title": title, "made_on": made_on, "source": source, "note": note}
+    fields = _fields(check_kind(kind), specified=specified or {}, today=now.date(), **told)
     with ledger_transaction():
         if Subject.objects.filter(code=kept).exists():
             raise RuleBroken("lot.code-taken", CODE_TAKEN.format(code=kept), label=kept)
