@@ -269,6 +269,7 @@ def comparison_asked(request: Request, code: str) -> Comparison:
         metric=query.get("metric", "peak_load"),
         control=query.get("control", "gain"),
         include=query.get("include", "judged"),
+        typed=query.get("typed", "without"),
         method=query.get("method", ""),
         at=whole_number(query.get("at"), argument="at"),
     )
@@ -278,6 +279,7 @@ _QUERY = [
     OpenApiParameter("metric", str),
     OpenApiParameter("control", str, enum=["gain", "conditioning"]),
     OpenApiParameter("include", str, enum=["judged", "all", "clean"]),
+    OpenApiParameter("typed", str, enum=["without", "with"]),
     OpenApiParameter("method", str),
     OpenApiParameter("at", int),
 ]

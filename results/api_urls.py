@@ -6,6 +6,7 @@ from django.urls import path
 
 from results import (
     api,
+    history_urls,
     material_urls,
     prediction_urls,
     reduction_urls,
@@ -15,6 +16,7 @@ from results import (
 )
 
 urlpatterns = [
+    *history_urls.api,
     *prediction_urls.api,
     *material_urls.api,
     *reduction_urls.api,

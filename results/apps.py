@@ -18,6 +18,9 @@ class ResultsConfig(AppConfig):
         from labmatrix.matrix.links import PageLink, Place, link_register
         from labmatrix.web.domain.roles import Action
         from labmatrix.web.navigation import door_register, work_register
+        from results.services.history import JOB_KIND as HISTORY_KIND
+        from results.services.history import HistoryHandler
+        from results.services.history_write import typed_mirror
         from results.services.prediction import JOB_KIND as PREDICT_KIND
         from results.services.prediction import PredictHandler
         from results.services.record import JOB_KIND
@@ -29,8 +32,17 @@ class ResultsConfig(AppConfig):
         handler_register(JOB_KIND, ReduceHandler())
         handler_register(PREDICT_KIND, PredictHandler())
         handler_register(WHAT_IF_KIND, WhatIfHandler())
-        for table in ("release", "whatif", "whatif_programmes", "whatifanswer", "whatifnumber"):
+        for table in (
+            "release",
+            "typedresult",
+            "whatif",
+            "whatif_programmes",
+            "whatifanswer",
+            "whatifnumber",
+        ):
             guards.protect(f"results_{table}")
+        handler_register(HISTORY_KIND, HistoryHandler())
+        mirror_register(typed_mirror)
         mirror_register(release_mirror)
         mirror_register(what_if_mirror)
         for at, label, url_name in (
@@ -54,6 +66,28 @@ class ResultsConfig(AppConfig):
             ("Test to prediction", "results:test-to-prediction"),
         ):
             link_register(PageLink(Place.SERIES, label, url_name, Action.SEE_WORK))
+        self._link_specimens()
+
+    def _link_specimens(self) -> None:
+        """Hang links to this room's pages on those of specimens, and of programmes."""
+        from labmatrix.matrix.links import PageLink, Place, link_register
+        from labmatrix.web.domain.roles import Action
+
+        link_register(
+            PageLink(Place.SPECIMEN, "Pre-test sheet", "results:pre-test", Action.SEE_WORK)
+        )
+        link_register(
+            PageLink(Place.SPECIMEN, "Its life as a ribbon", "results:life", Action.SEE_WORK)
+        )
+        link_register(
+            PageLink(
+                Place.PROGRAMME,
+                "Take in finished specimens",
+                "results:history",
+                Action.TAKE_HISTORY,
+            )
+        )
+        link_register(PageLink(Place.SPECIMEN, "Typed results", "results:typed", Action.SEE_WORK))
         for label, url_name in (
             ("Pre-test sheet", "results:pre-test"),
             ("Its life as a ribbon", "results:life"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results import material_urls, prediction_urls, what_if_urls, work_urls
+from results import history_urls, material_urls, prediction_urls, what_if_urls, work_urls
 from results.views import (
     cell_panel,
     channels,
@@ -21,6 +21,7 @@ from results.views import (
 
 app_name = "results"
 urlpatterns = [
+    *history_urls.pages,
     *prediction_urls.pages,
     *work_urls.pages,
     *what_if_urls.pages,

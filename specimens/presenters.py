@@ -103,6 +103,7 @@ def event_row(event: Event, standing: Standing) -> dict[str, Any]:
         "received_at": iso(event.received_at),
         "device_at": _iso(event.device_at),
         "device": event.device,
+        "origin": "imported" if event.is_imported else "logged",
         "sequence": event.sequence,
         "skew_seconds": event.skew_seconds,
         "payload": event.payload,

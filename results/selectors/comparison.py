@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
 
@@ -18,6 +18,7 @@ from labmatrix.matrix.models import Cell, CellLevel, Series
 from results.domain.comparison.degradation import StiffnessAt, degradation
 from results.domain.comparison.groups import Against, Group, Member, Sample, against, group_of
 from results.models import Metric
+from results.selectors.typed import TYPED, typed_marked, typed_samples
 from specimens.models import Location, Specimen
 
 CONTROLS = {"gain": "gain control", "conditioning": "conditioning control"}
@@ -62,6 +63,8 @@ class Comparison:
     software: str = __version__
     factors: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    typed: str = "without"
+    typed_codes: tuple[str, ...] = ()
 
 
 def _checked(value: str, allowed: Mapping[str, str], argument: str) -> str:
@@ -253,6 +256,7 @@ def comparison_get(
     method: str = "",
     at: int | None = None,
     instead: Instead = AS_STORED,
+    typed: str = "without",
 ) -> Comparison:
     """The table of one metric by cell; the caller has checked who asks.
 
@@ -264,24 +268,29 @@ def comparison_get(
         method: for metrics that are found in several ways.
         at: load cycle, for metrics by cycle; without it the last one of each specimen.
         instead: values to be taken in the place of stored ones; nothing is written.
+        typed: ``without`` or ``with`` typed results that no raw record stands behind.
 
     Raises:
         ShapeError: an unknown choice, or several methods where one must be named.
     """
     _checked(control, CONTROLS, "control")
     _checked(include, INCLUDES, "include")
+    _checked(typed, TYPED, "typed")
     specimens = list(
         Specimen.objects.filter(cell__series=series).select_related("state", "subject")
     )
     kept, left_out = _kept(specimens, include)
     owners = _owners(kept)
-    found: list[Metric] = []
     if metric in BY_LIFE:
         samples, units = _by_life(owners, metric, at, instead), {"1"}
         found = _metrics_behind(samples)
     else:
         samples, units, found = _direct(owners, metric, method, at, instead)
     measured = {m.reduction.record.subject_id: _when(m.reduction.record) for m in found}
+    more = typed_samples(owners.codes(), metric, method, at, without=set(samples))
+    taken = more.samples if typed == "with" else {}
+    samples, units = {**samples, **taken}, units | (more.units if taken else set())
+    rows = _rows(series, kept, samples, measured=measured, control=control, metric=metric)
     return Comparison(
         series=series,
         metric=metric,
@@ -290,11 +299,13 @@ def comparison_get(
         unit=units.pop() if units else "",
         control=control,
         include=include,
-        rows=_rows(series, kept, samples, measured=measured, control=control, metric=metric),
+        rows=tuple(replace(r, group=typed_marked(r.group, r.samples, taken)) for r in rows),
         kept=tuple(s.code for s in kept),
         left_out=tuple(left_out),
         reductions=tuple(sorted({f"{m.reduction.name} {m.reduction.version}" for m in found})),
         factors=tuple(series.factors.order_by("position").values_list("name", flat=True)),
+        typed=typed,
+        typed_codes=tuple(sorted(more.samples)),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, Row
+from results.selectors.typed import TYPED
 
 
 def comparison_as_dict(comparison: Comparison) -> dict[str, Any]:
@@ -18,6 +19,8 @@ def comparison_as_dict(comparison: Comparison) -> dict[str, Any]:
         "control": CONTROLS[comparison.control],
         "include": INCLUDES[comparison.include],
         "left_out": list(comparison.left_out),
+        "typed": TYPED[comparison.typed],
+        "typed_specimens": list(comparison.typed_codes),
         "reductions": list(comparison.reductions),
         "software": comparison.software,
         "factors": list(comparison.factors),
@@ -57,7 +60,8 @@ def _row_as_dict(row: Row, unit: str) -> dict[str, Any]:
                 "value": sample.value,
                 "u": sample.u,
                 "bound": sample.bound or None,
-                "metric": sample.metric_id,
+                "metric": sample.metric_id or None,
+                "origin": "reduced" if sample.metric_id else "typed",
             }
             for sample in row.samples
         ],

@@ -20,6 +20,7 @@ from results.selectors.release import release_list_latest
 from results.selectors.retention import retention_list
 from results.selectors.retention_json import retention_as_dict
 
+TYPED_SAID = {"with": "among these numbers", "without": "not among these numbers"}
 INVENTED_SAID = "Invented data: made up to show the tool, measured by nobody."
 
 
@@ -54,4 +55,7 @@ def origin_said(comparison: Comparison, now: datetime, n: int | None = None) -> 
         f"{comparison.series.code}: work in progress as of {iso(now)}, not a release; {version}.",
         f"{made}.",
     ]
+    if comparison.typed_codes:
+        codes = ", ".join(comparison.typed_codes)
+        lines.insert(1, f"Typed, no raw record: {codes}; {TYPED_SAID[comparison.typed]}.")
     return [*lines, *([INVENTED_SAID] if comparison.series.programme.is_invented else [])]

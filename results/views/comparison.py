@@ -27,6 +27,7 @@ from results.selectors.metric_choice import DEFAULT_METRIC, cycles_offered, metr
 from results.selectors.retention import retention_list
 from results.selectors.retention_json import retention_as_dict
 from results.selectors.snapshot import LOAD_CAPTION, STIFFNESS_CAPTION
+from results.selectors.typed import TYPED
 from results.selectors.work import series_work
 from results.views.takeaway import units_name
 
@@ -40,6 +41,7 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
         "method": method or request.GET.get("method", ""),
         "control": request.GET.get("control", "gain"),
         "include": request.GET.get("include", "judged"),
+        "typed": request.GET.get("typed", "without"),
         "at": whole_number(request.GET.get("at"), argument="at"),
     }
 
@@ -84,6 +86,7 @@ class ComparisonPage(View):
             "controls": CONTROLS,
             "control_words": CONTROLS[table.control],
             "includes": INCLUDES,
+            "typed_choices": TYPED,
             "query": urlencode(given),
             "figure_query": urlencode(
                 given | {"units": units_name(actor_of(self.request).unit_system)}

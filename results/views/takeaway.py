@@ -48,6 +48,7 @@ def _comparison(request: HttpRequest, code: str) -> Comparison:
         method=method or query.get("method", ""),
         control=query.get("control", "gain"),
         include=query.get("include", "judged"),
+        typed=query.get("typed", "without"),
         at=whole_number(query.get("at"), argument="at"),
     )
 

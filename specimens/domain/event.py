@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+# Where events of past years come from; no device may call itself so.
+IMPORTED = "imported from a workbook"
+
 
 @dataclass(frozen=True)
 class EventFact:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 
 from labmatrix.evidence.models import LedgerEntry, Subject
-from specimens.domain.event import EventFact
+from specimens.domain.event import IMPORTED, EventFact
 
 
 class Event(models.Model):
@@ -31,6 +31,11 @@ class Event(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.subject_id}"
+
+    @property
+    def is_imported(self) -> bool:
+        """Taken from a workbook of past years, not logged when it happened."""
+        return self.device == IMPORTED
 
     def as_fact(self) -> EventFact:
         """The event as the fold takes it."""

@@ -13,11 +13,15 @@ from labmatrix.kernel.errors import ShapeError
 from labmatrix.kernel.text import check_storable
 from labmatrix.web.models import Person
 from specimens.domain.catalogue import payload_parse, payload_plain
-from specimens.domain.event import EventFact
+from specimens.domain.event import IMPORTED, EventFact
 
 EARLIEST = datetime(1900, 1, 1, tzinfo=UTC)
 LATEST = datetime(2200, 1, 1, tzinfo=UTC)
 OUTSIDE_YEARS = "{argument} is {text}; allowed are the years 1900 to 2199."
+DEVICE_RESERVED = (
+    "device is {name!r}, which marks events taken from workbooks of past years; another name is "
+    "allowed, or none."
+)
 _FIELDS = frozenset(
     {
         "id",
@@ -86,6 +90,15 @@ def _short(raw: object, argument: str, at_most: int) -> str:
     return raw
 
 
+def _device(raw: object) -> str:
+    name = _short(raw, "device", 40)
+    if name.strip().casefold() == IMPORTED:
+        raise ShapeError(
+            "event.device-reserved", DEVICE_RESERVED.format(name=name), argument="device"
+        )
+    return name
+
+
 def _sequence(raw: object) -> int | None:
     if raw is None:
         return None
@@ -142,7 +155,7 @@ def event_parse(raw: object, *, actor: Person, skew_seconds: float) -> tuple[str
         occurred_at=instant_parse(raw.get("occurred_at"), "occurred_at"),
         payload=payload,
         device_at=None if device_at is None else instant_parse(device_at, "device_at"),
-        device=_short(raw.get("device") or "", "device", 40),
+        device=_device(raw.get("device") or ""),
         sequence=_sequence(raw.get("sequence")),
         skew_seconds=skew_seconds if device_at is not None else 0.0,
         corrects=None if corrects is None else _uuid(corrects, "corrects"),

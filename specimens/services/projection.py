@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from labmatrix.evidence.models import Record
 from specimens.domain.ages import concrete_began, exposure_ended
@@ -65,36 +66,43 @@ def _row(specimen: Specimen, found: DeviationFound, judged: Judgement | None) ->
     )
 
 
+def state_values(folded: Folded, last_entry: int) -> dict[str, Any]:
+    """The columns of a state that says what a fold says."""
+    life = folded.life
+    decisions = {key: judged.decision for key, judged in folded.judgements.items()}
+    return {
+        "stage": stage_of(life),
+        "end": life.end,
+        "ended_at": life.ended_at,
+        "place": _place(folded)[:200],
+        "plies": life.plies,
+        "load_cycles": life.cycles,
+        "concrete_began_at": concrete_began(life),
+        "mortar_at": life.mortar_at,
+        "exposure_ended_at": exposure_ended(life),
+        "last_at": life.last_at,
+        "conflict_count": len(folded.conflicts),
+        "open_deviation_count": sum(d.id not in decisions for d in folded.deviations),
+        "is_excluded": "exclude" in decisions.values(),
+        "folded": folded.as_dict(),
+        "fold_version": FOLD_VERSION,
+        "last_entry": last_entry,
+    }
+
+
+def deviation_rows(specimen: Specimen, folded: Folded) -> list[Deviation]:
+    """The deviations of a fold, not saved yet."""
+    return [_row(specimen, found, folded.judgements.get(found.id)) for found in folded.deviations]
+
+
 def specimen_project(specimen: Specimen) -> SpecimenState:
     """Rewrite a specimen's state and deviations from its facts, in the running transaction."""
     folded, last_entry = specimen_fold(specimen)
-    life = folded.life
-    decisions = {key: judged.decision for key, judged in folded.judgements.items()}
     state, _ = SpecimenState.objects.update_or_create(
-        specimen=specimen,
-        defaults={
-            "stage": stage_of(life),
-            "end": life.end,
-            "ended_at": life.ended_at,
-            "place": _place(folded)[:200],
-            "plies": life.plies,
-            "load_cycles": life.cycles,
-            "concrete_began_at": concrete_began(life),
-            "mortar_at": life.mortar_at,
-            "exposure_ended_at": exposure_ended(life),
-            "last_at": life.last_at,
-            "conflict_count": len(folded.conflicts),
-            "open_deviation_count": sum(d.id not in decisions for d in folded.deviations),
-            "is_excluded": "exclude" in decisions.values(),
-            "folded": folded.as_dict(),
-            "fold_version": FOLD_VERSION,
-            "last_entry": last_entry,
-        },
+        specimen=specimen, defaults=state_values(folded, last_entry)
     )
     Deviation.objects.filter(specimen=specimen).delete()
-    Deviation.objects.bulk_create(
-        [_row(specimen, found, folded.judgements.get(found.id)) for found in folded.deviations]
-    )
+    Deviation.objects.bulk_create(deviation_rows(specimen, folded))
     return state
 
 

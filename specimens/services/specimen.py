@@ -112,7 +112,7 @@ def specimen_create(
             actor=str(actor.id),
             subject=code,
             before=None,
-            after=_created(specimen, locations),
+            after=created_body(specimen, locations),
             why="created",
             now=now,
         )
@@ -143,7 +143,7 @@ def _locate(specimen: Specimen, names: Sequence[str], programme_code: str) -> No
         Location.objects.create(subject=subject, specimen=specimen, name=name)
 
 
-def _created(specimen: Specimen, locations: Sequence[str]) -> dict[str, Any]:
+def created_body(specimen: Specimen, locations: Sequence[str]) -> dict[str, Any]:
     """What the ledger holds of a new specimen."""
     return {
         "cell": specimen.cell.code,

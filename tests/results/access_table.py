@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tests.results import (
+    access_history,
     access_materials,
     access_predictions,
     access_release,
@@ -47,6 +48,7 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/api/channel-maps/", (*_STAFF, 401)),
     Access("GET", "/api/series/{series}/comparison/", (*_WORK, 401)),
     Access("GET", "/api/series/{series}/comparison.csv", (*_WORK, 401)),
+    *access_history.ACCESS,
     *access_work.ACCESS,
 )
 ACCESS = (

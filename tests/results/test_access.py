@@ -6,6 +6,7 @@ import pytest
 
 from results.models import Metric
 from tests.results.access_table import OWN
+from tests.results.history_books import sent_book
 from tests.results.scene import Scene, curve_csv
 from tests.specimens.access_table import WHO, Access
 from tests.specimens.access_world import asked
@@ -20,6 +21,8 @@ def test_each_role_gets_what_the_table_says(cast: Scene, access: Access):
         "record": str(record.id),
         "metric": str(Metric.objects.get(name="peak_load").id),
         "series": "QS",
+        "programme": "QUAYSIDE",
+        "import": str(sent_book(cast).pk),
         "specimen": specimen.code,
     }
     people = {who: getattr(cast, who) for who in WHO if who != "nobody"}

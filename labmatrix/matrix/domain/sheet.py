@@ -26,7 +26,7 @@ DELIMITERS = ",;\t"
 _FORMULA_UNKNOWN = "#FORMULA"
 # What the zip and workbook readers raise on bytes that are no workbook; ParseError of the XML is
 # a SyntaxError, an encrypted part a RuntimeError, an unknown packing a NotImplementedError.
-_DAMAGE = (
+DAMAGE = (
     zipfile.BadZipFile,
     zlib.error,
     struct.error,
@@ -74,7 +74,7 @@ def read_sheet(filename: str, content: bytes) -> Sheet:
     if ending in ("xlsx", "xlsm") or content.startswith(b"PK\x03\x04"):
         rows = _workbook_rows(content)
     elif ending in ("csv", "txt", "tsv"):
-        rows = _text_rows(_decoded(content))
+        rows = text_rows(decoded(content))
     else:
         raise ShapeError(
             "matrix.file-kind",
@@ -116,7 +116,7 @@ def _limited(rows: Iterator[SheetRow]) -> Iterator[SheetRow]:
         yield row
 
 
-def _decoded(content: bytes) -> str:
+def decoded(content: bytes) -> str:
     """The text of a file: UTF-8 or UTF-16 by their marks, else UTF-8, else Windows-1252."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         encodings = ["utf-16"]
@@ -133,7 +133,12 @@ def _decoded(content: bytes) -> str:
     )
 
 
-def _text_rows(text: str) -> Iterator[SheetRow]:
+def text_rows(text: str) -> Iterator[SheetRow]:
+    """The rows of delimited text, apart by what its first line holds most of.
+
+    Raises:
+        ShapeError: ``matrix.file-unreadable`` at a row that cannot be taken apart.
+    """
     first = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = max(DELIMITERS, key=first.count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
@@ -166,13 +171,13 @@ def _first_sheet(content: bytes, *, data_only: bool) -> list[tuple[Any, ...]]:
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
-        _check_packed(content)
+        check_packed(content)
         book = load_workbook(io.BytesIO(content), data_only=data_only, read_only=True)
         sheet = book.worksheets[0]
         return list(
             sheet.iter_rows(max_row=ROWS_MAX + 2, max_col=COLUMNS_MAX + 1, values_only=True)
         )
-    except (InvalidFileException, *_DAMAGE) as error:
+    except (InvalidFileException, *DAMAGE) as error:
         raise ShapeError(
             "matrix.file-unreadable",
             "The workbook cannot be opened; save it again as .xlsx, or as CSV.",
@@ -180,7 +185,7 @@ def _first_sheet(content: bytes, *, data_only: bool) -> list[tuple[Any, ...]]:
         ) from error
 
 
-def _check_packed(content: bytes) -> None:
+def check_packed(content: bytes) -> None:
     """Refuse a workbook that unpacks to too much, or whose parts are damaged."""
     with zipfile.ZipFile(io.BytesIO(content)) as packed:
         unpacked = sum(part.file_size for part in packed.infolist())

@@ -33,6 +33,7 @@ class Action(StrEnum):
     ASK_WHAT_IF = "ask what an error of a sensor would change"
     JUDGE = "judge a deviation"
     RELEASE = "release results"
+    TAKE_HISTORY = "take in finished specimens"
     SEE_MACHINES = "see machines and sensors"
     RUN_MACHINES = "change machines, sensors and calibrations"
     START_PROGRAMME = "start a programme"
@@ -54,6 +55,7 @@ ALLOWED: Mapping[Action, frozenset[Role]] = MappingProxyType(
         Action.ASK_WHAT_IF: frozenset({_L, _M}),
         Action.JUDGE: frozenset({_L}),
         Action.RELEASE: frozenset({_L}),
+        Action.TAKE_HISTORY: frozenset({_L}),
         Action.SEE_MACHINES: frozenset({_L, _M, _T}),
         Action.RUN_MACHINES: frozenset({_L, _M}),
         Action.START_PROGRAMME: frozenset({_L}),

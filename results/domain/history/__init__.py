@@ -1,0 +1,1 @@
+"""Years of finished specimens, from a workbook to facts."""

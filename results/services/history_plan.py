@@ -1,0 +1,294 @@
+"""What a workbook would add to a programme, and every row that does not fit what is there."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from django.db.models import Count, Max
+
+from labmatrix.evidence.models import Subject
+from labmatrix.kernel.errors import UserError
+from labmatrix.matrix.models import Cell, Programme
+from labmatrix.matrix.selectors.cell import cell_get_route, cell_list_of_series
+from labmatrix.web.models import Person
+from results.domain.history.places import HistoryRefused
+from results.domain.history.rows import EventRow, History, ResultRow, SpecimenRow
+from results.models import TypedResult
+from specimens.domain.event import EventFact
+from specimens.domain.fold import fold
+from specimens.domain.plan import Plan
+from specimens.models import Event, Specimen
+from specimens.services.history import EventPast, SpecimenPast, past_fact
+from specimens.services.specimen import check_locations, check_measured
+
+Report = Callable[[float, str], None]
+Key = tuple[str, str, str, int | None]
+Item = TypeVar("Item")
+_BATCH = 500
+NO_CELL = "the programme {programme} has no cell {cell} in a series {series}; known are {known}."
+OTHER_CELL = (
+    "{code} is there already, in the cell {cell} of {series}; a specimen stays in its cell."
+)
+CODE_TAKEN = "the code {code} is on another label of the laboratory."
+CELL_FULL = (
+    "the cell {cell} is planned with {planned} specimens and would have {have} with this one; "
+    "change the plan first."
+)
+UNKNOWN = "the specimen {code} is neither in the sheet Specimens nor in the programme {programme}."
+CONFLICT = "it cannot be true beside what else is said of {code}: {words}"
+OTHER_VALUE = (
+    "{name} of {code} was typed before as {before}; a typed result stays. Give this one a method "
+    "of its own to keep both."
+)
+
+
+@dataclass
+class HistoryPlan:
+    """What is new in a file, and how much of it is there already."""
+
+    specimens: list[SpecimenPast] = field(default_factory=list)
+    events: list[EventPast] = field(default_factory=list)
+    results: list[ResultRow] = field(default_factory=list)
+    unchanged: Counter[str] = field(default_factory=Counter)
+    deviations: int = 0
+    rows: list[dict[str, str]] = field(default_factory=list)
+
+    def summary(self) -> dict[str, Any]:
+        """Counts, and the first rows as a person reads them; JSON-ready."""
+        return {
+            "new": {
+                "specimens": len(self.specimens),
+                "events": len(self.events),
+                "results": len(self.results),
+            },
+            "unchanged": {
+                name: self.unchanged[name] for name in ("specimens", "events", "results")
+            },
+            "deviations": self.deviations,
+            "rows": self.rows,
+        }
+
+
+def _parts(items: Iterable[Item]) -> list[list[Item]]:
+    every = list(items)
+    return [every[start : start + _BATCH] for start in range(0, len(every), _BATCH)]
+
+
+class Planner:
+    """One file against one programme."""
+
+    def __init__(self, actor: Person, programme: Programme, history: History) -> None:
+        self.actor, self.programme, self.history = actor, programme, history
+        self.plan = HistoryPlan()
+        self.cells: dict[tuple[str, str], Cell] = {}
+        for series in programme.series.all():
+            for cell in cell_list_of_series(series):
+                self.cells[series.code, cell.code] = cell
+        codes = {row.code for row in history.specimens}
+        codes |= {event.specimen for event in history.events}
+        codes |= {result.specimen for result in history.results}
+        self.there = self._specimens_there(codes)
+        self.taken = self._labels(history.specimens)
+        self.routes: dict[int, dict[str, Any]] = {}
+        self.new: dict[str, SpecimenPast] = {}
+
+    def _specimens_there(self, codes: set[str]) -> dict[str, Specimen]:
+        found: dict[str, Specimen] = {}
+        for part in _parts(sorted(codes)):
+            rows = Specimen.objects.filter(
+                code__in=part, subject__programme_code=self.programme.code
+            )
+            found |= {row.code: row for row in rows.select_related("cell__series", "subject")}
+        return found
+
+    def _labels(self, rows: Sequence[SpecimenRow]) -> set[str]:
+        wanted = {row.code for row in rows}
+        wanted |= {f"{row.code}-{name}" for row in rows for name in row.locations}
+        taken: set[str] = set()
+        for part in _parts(sorted(wanted)):
+            taken |= set(Subject.objects.filter(code__in=part).values_list("code", flat=True))
+        return taken - set(self.there)
+
+    def made(self, report: Report) -> HistoryPlan:
+        """The plan.
+
+        Raises:
+            HistoryRefused: anything is wrong, with all of it.
+        """
+        report(0.3, "looking at the specimens")
+        self._specimens()
+        report(0.5, "looking at the events")
+        self._events()
+        report(0.8, "looking at the results")
+        self._results()
+        if self.history.problems:
+            raise HistoryRefused(self.history.problems)
+        return self.plan
+
+    def _specimens(self) -> None:
+        have = {
+            row["cell"]: (row["n"], row["last"] or 0)
+            for row in Specimen.objects.filter(cell__in=[c.pk for c in self.cells.values()])
+            .order_by()
+            .values("cell")
+            .annotate(n=Count("id"), last=Max("number"))
+        }
+        counts = {key: n for key, (n, _) in have.items()}
+        numbers = {key: last for key, (_, last) in have.items()}
+        for row in self.history.specimens:
+            cell = self._cell_of(row)
+            if cell is None or not self._fits(row, cell):
+                continue
+            counts[cell.pk] = counts.get(cell.pk, 0) + 1
+            numbers[cell.pk] = numbers.get(cell.pk, 0) + 1
+            if counts[cell.pk] > cell.replicates:
+                words = CELL_FULL.format(
+                    cell=cell.code, planned=cell.replicates, have=counts[cell.pk]
+                )
+                self.history.say(row.place.at("cell"), "specimen.cell-full", words)
+                continue
+            one = SpecimenPast(
+                row.code, cell, numbers[cell.pk], self._route(cell), row.locations, row.measured
+            )
+            self.new[row.code] = one
+            self.plan.specimens.append(one)
+            self._tell(row.place.sheet, row.place.row, f"{row.code} into {cell.code}")
+
+    def _tell(self, sheet: str, row: int, words: str) -> None:
+        self.plan.rows.append({"sheet": sheet, "row": str(row), "words": words})
+
+    def _cell_of(self, row: SpecimenRow) -> Cell | None:
+        cell = self.cells.get((row.series, row.cell))
+        if cell is None:
+            known = ", ".join(f"{series} {cell}" for series, cell in sorted(self.cells))
+            words = NO_CELL.format(
+                programme=self.programme.code,
+                cell=row.cell,
+                series=row.series,
+                known=known[:300] or "none",
+            )
+            self.history.say(row.place.at("cell"), "history.cell-unknown", words)
+        return cell
+
+    def _fits(self, row: SpecimenRow, cell: Cell) -> bool:
+        """Whether the row makes a specimen; what is there already makes none."""
+        before = self.there.get(row.code)
+        if before is not None:
+            if before.cell_id == cell.pk:
+                self.plan.unchanged["specimens"] += 1
+            else:
+                words = OTHER_CELL.format(
+                    code=row.code, cell=before.cell.code, series=before.cell.series.code
+                )
+                self.history.say(row.place.at("cell"), "history.other-cell", words)
+            return False
+        for code in (row.code, *(f"{row.code}-{name}" for name in row.locations)):
+            if code in self.taken:
+                words = CODE_TAKEN.format(code=code)
+                self.history.say(row.place.at("specimen"), "specimen.code-taken", words)
+                return False
+        try:
+            check_locations(row.locations)
+            check_measured(row.measured)
+        except UserError as error:
+            self.history.say(row.place, error.code, error.message)
+            return False
+        return True
+
+    def _route(self, cell: Cell) -> dict[str, Any]:
+        if cell.pk not in self.routes:
+            route = cell_get_route(cell) if cell.series.route else None
+            self.routes[cell.pk] = route.as_dict() if route else {}
+        return self.routes[cell.pk]
+
+    def _known(self, code: str) -> bool:
+        return code in self.new or code in self.there
+
+    def _unknown(self, row: EventRow | ResultRow) -> None:
+        words = UNKNOWN.format(code=row.specimen, programme=self.programme.code)
+        if not any(one.code == row.specimen for one in self.history.specimens):
+            self.history.say(row.place.at("specimen"), "history.specimen-unknown", words)
+
+    def _events(self) -> None:
+        ids = [uuid.UUID(row.id) for row in self.history.events]
+        stored: set[str] = set()
+        for part in _parts(ids):
+            found = Event.objects.filter(pk__in=part).values_list("pk", flat=True)
+            stored |= {str(key) for key in found}
+        fresh: dict[str, dict[str, EventRow]] = defaultdict(dict)
+        for row in self.history.events:
+            if not self._known(row.specimen):
+                self._unknown(row)
+            elif row.id in stored:
+                self.plan.unchanged["events"] += 1
+            else:
+                fresh[row.specimen][row.id] = row
+        before = self._facts_of(set(fresh) & set(self.there))
+        for code, rows in fresh.items():
+            self._fold(code, rows, before.get(code, []))
+
+    def _facts_of(self, codes: set[str]) -> dict[str, list[EventFact]]:
+        facts: dict[str, list[EventFact]] = defaultdict(list)
+        for part in _parts(sorted(codes)):
+            for event in Event.objects.filter(subject__code__in=part).select_related("subject"):
+                facts[event.subject.code].append(event.as_fact())
+        return facts
+
+    def _fold(self, code: str, rows: dict[str, EventRow], before: list[EventFact]) -> None:
+        facts = [
+            past_fact(
+                key=row.id,
+                kind=row.kind,
+                at=row.occurred_at,
+                payload=row.payload,
+                actor=self.actor,
+            )
+            for row in rows.values()
+        ]
+        there = self.there.get(code)
+        route = Plan(there.planned_route) if there else Plan(_planned(self.new[code]))
+        folded = fold(code, [*before, *facts], route)
+        self.plan.deviations += len(folded.deviations)
+        for conflict in folded.conflicts:
+            row = rows.get(conflict.event)
+            if row is not None:
+                words = CONFLICT.format(code=code, words=conflict.words)
+                self.history.say(row.place.at("event"), "history.conflict", words)
+        self.plan.events += [EventPast(code, fact) for fact in facts]
+        for row in rows.values():
+            day = row.occurred_at.date().isoformat()
+            self._tell(row.place.sheet, row.place.row, f"{code}: {row.kind}, {day}")
+
+    def _results(self) -> None:
+        typed = self._typed()
+        for row in self.history.results:
+            if not self._known(row.specimen):
+                self._unknown(row)
+                continue
+            before = typed.get((row.specimen, row.name, row.method, row.at))
+            name = row.name.replace("_", " ")
+            if before is None:
+                self.plan.results.append(row)
+                self._tell(
+                    row.place.sheet, row.place.row, f"{row.specimen}: {name} {row.said}, typed"
+                )
+            elif before.value == row.value and before.u == row.u:
+                self.plan.unchanged["results"] += 1
+            else:
+                words = OTHER_VALUE.format(name=name, code=row.specimen, before=before.said)
+                self.history.say(row.place.at("value"), "history.other-value", words)
+
+    def _typed(self) -> dict[Key, TypedResult]:
+        found: dict[Key, TypedResult] = {}
+        for part in _parts(sorted({row.specimen for row in self.history.results})):
+            rows = TypedResult.objects.filter(subject__code__in=part).select_related("subject")
+            found |= {(row.subject.code, row.name, row.method, row.at): row for row in rows}
+        return found
+
+
+def _planned(one: SpecimenPast) -> Any:
+    return Specimen(route=dict(one.route)).planned_route

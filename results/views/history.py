@@ -1,0 +1,182 @@
+"""Pages on which years of finished specimens are taken in."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.views import View
+
+from labmatrix.kernel.clock import now
+from labmatrix.kernel.errors import NotFound, UserError
+from labmatrix.matrix.selectors.programme import programme_get
+from labmatrix.web.actor import actor_of
+from labmatrix.web.domain.roles import Action
+from results.history_template import template_workbook
+from results.models import HistoryImport, TypedResult
+from results.selectors.history import (
+    TYPED,
+    WORKING,
+    history_as_dict,
+    history_get,
+    history_list,
+    typed_list,
+)
+from results.services.history import history_receive, history_take
+from specimens.selectors.access import specimen_get
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+class HistoryForm(forms.Form):
+    """The file."""
+
+    file = forms.FileField(
+        label="Workbook",
+        help_text="XLSX, or one of its sheets as CSV; at most 20 MiB.",
+        error_messages={"required": "Choose the file.", "empty": "The file is empty."},
+    )
+
+
+class HistoryPage(View):
+    """Send a workbook for a programme, and see those that were sent."""
+
+    def get(self, request: HttpRequest, code: str) -> HttpResponse:
+        """The form and the list."""
+        return self._page(request, code, HistoryForm())
+
+    def post(self, request: HttpRequest, code: str) -> HttpResponse:
+        """Keep the file and have it looked at."""
+        actor = actor_of(request)
+        programme = programme_get(actor, code, Action.TAKE_HISTORY)
+        form = HistoryForm(request.POST, request.FILES)
+        if not form.is_valid():
+            return self._page(request, code, form, status=400)
+        sent = form.cleaned_data["file"]
+        try:
+            source = history_receive(
+                actor=actor, programme=programme, filename=sent.name, stream=sent.file, now=now()
+            )
+        except NotFound:
+            raise
+        except UserError as error:
+            form.add_error("file", error.message)
+            return self._page(request, code, form, status=error.status)
+        return redirect("results:history-import", source.pk)
+
+    def _page(
+        self, request: HttpRequest, code: str, form: HistoryForm, status: int = 200
+    ) -> HttpResponse:
+        programme = programme_get(actor_of(request), code, Action.TAKE_HISTORY)
+        context = {"programme": programme, "form": form, "imports": history_list(programme)[:50]}
+        return render(request, "results/history.html", context, status=status)
+
+
+class HistoryTemplate(View):
+    """The workbook to fill in."""
+
+    def get(self, request: HttpRequest, code: str) -> HttpResponse:
+        """As a file."""
+        programme_get(actor_of(request), code, Action.TAKE_HISTORY)
+        answer = HttpResponse(template_workbook(), content_type=XLSX)
+        answer["Content-Disposition"] = 'attachment; filename="finished-specimens.xlsx"'
+        return answer
+
+
+class HistoryImportPage(View):
+    """One workbook: what it would add, or what is wrong in it, row by row."""
+
+    def get(self, request: HttpRequest, import_id: UUID) -> HttpResponse:
+        """The page."""
+        return self._page(request, import_id)
+
+    def post(self, request: HttpRequest, import_id: UUID) -> HttpResponse:
+        """Take it in."""
+        actor = actor_of(request)
+        source = history_get(actor=actor, import_id=import_id)
+        try:
+            history_take(actor=actor, source=source, now=now())
+        except NotFound:
+            raise
+        except UserError as error:
+            return self._page(request, import_id, problem=error.message, status=error.status)
+        return redirect("results:history-import", import_id)
+
+    def _page(
+        self, request: HttpRequest, import_id: UUID, problem: str = "", status: int = 200
+    ) -> HttpResponse:
+        source = history_get(actor=actor_of(request), import_id=import_id)
+        error = source.error or {}
+        context = {
+            "source": source,
+            "programme": source.programme,
+            "is_working": source.status in WORKING,
+            "may_take": source.status == HistoryImport.Status.CHECKED,
+            "adds": any(source.summary.get("new", {}).values()),
+            "told": history_as_dict(source),
+            "problems": error.get("facts", {}).get("rows", ()),
+            "problem": problem,
+            "error": error,
+        }
+        return render(request, "results/history_import.html", context, status=status)
+
+
+class HistoryState(View):
+    """How far it is, for the page."""
+
+    def get(self, request: HttpRequest, import_id: UUID) -> JsonResponse:
+        """The same as the API."""
+        return JsonResponse(
+            history_as_dict(history_get(actor=actor_of(request), import_id=import_id))
+        )
+
+
+class TypedPage(View):
+    """Typed results of one specimen, marked as such."""
+
+    def get(self, request: HttpRequest, code: str) -> HttpResponse:
+        """The page."""
+        specimen = specimen_get(actor=actor_of(request), code=code)
+        found = typed_list(specimen)
+        context = {"specimen": specimen, "count": len(found), "table": _table(specimen.code, found)}
+        return render(request, "results/typed.html", context)
+
+
+def _table(code: str, found: list[tuple[TypedResult, Any]]) -> dict[str, Any]:
+    text = {"kind": "text"}
+    return {
+        "caption": f"Typed results of {code}: {TYPED}.",
+        "columns": [
+            {"label": "Result", **text},
+            {"label": "Subject", **text},
+            {"label": "Value", "digits": 6},
+            {"label": "Unit", **text},
+            {"label": "Load cycle", "digits": 12},
+            {"label": "As typed", **text},
+            {"label": "Measured on", **text},
+            {"label": "Raw file named", **text},
+            {"label": "Origin", **text},
+        ],
+        "rows": [_row(row, file) for row, file in found],
+    }
+
+
+def _row(row: TypedResult, file: Any) -> list[Any]:
+    method = f" ({row.method})" if row.method else ""
+    named = "none"
+    if row.raw_record:
+        named = f"{row.raw_record}, {'in the store' if file else 'not uploaded yet'}"
+    return [
+        f"{row.name.replace('_', ' ')}{method}",
+        row.subject.code,
+        {"value": row.value, "u": row.u} if row.u is not None else row.value,
+        row.unit,
+        row.at,
+        row.said,
+        row.measured_on.isoformat() if row.measured_on else "not said",
+        named,
+        TYPED,
+    ]
