@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from django.urls import path
 
-from results import history_urls, material_urls, prediction_urls, what_if_urls, work_urls
+from results import (
+    history_urls,
+    material_urls,
+    prediction_urls,
+    reduction_urls,
+    what_if_urls,
+    work_urls,
+)
 from results.views import (
     cell_panel,
     channels,
     comparison,
-    cycles,
     life,
     metrics,
     plate,
@@ -23,6 +29,7 @@ app_name = "results"
 urlpatterns = [
     *history_urls.pages,
     *prediction_urls.pages,
+    *reduction_urls.pages,
     *work_urls.pages,
     *what_if_urls.pages,
     *material_urls.pages,
@@ -30,10 +37,6 @@ urlpatterns = [
     path("records/new/", upload.RecordNew.as_view(), name="record-new"),
     path("records/<uuid:record_id>/", records.RecordPage.as_view(), name="record"),
     path("records/<uuid:record_id>/map/", channels.RecordMap.as_view(), name="record-map"),
-    path("records/<uuid:record_id>/cycle/", cycles.RecordCycle.as_view(), name="record-cycle"),
-    path(
-        "metrics/<uuid:metric_id>/inputs.json", metrics.MetricInputs.as_view(), name="metric-inputs"
-    ),
     path("records/<uuid:record_id>/table/", records.RecordTable.as_view(), name="record-table"),
     path(
         "records/<uuid:record_id>/files/<int:position>/",

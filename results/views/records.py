@@ -43,6 +43,7 @@ from results.selectors.work import WORKING, record_list_work, record_work
 from results.services.inputs import inputs_changed, specimen_of
 from results.services.methods import method_for
 from results.services.record import record_reduce_again
+from results.services.stale import may_ask_stale
 from specimens.selectors.access import programme_roles, subject_role
 from specimens.selectors.event import people_names
 
@@ -70,6 +71,7 @@ class RecordList(View):
             "tests": TESTS,
             "statuses": Record.Status.values,
             "may_upload": may_upload(actor),
+            "may_ask_stale": may_ask_stale(actor),
         }
         return render(request, "results/record_list.html", context)
 

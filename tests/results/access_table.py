@@ -22,6 +22,11 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/records/", (*_ANYONE, 302)),
     Access("GET", "/records/new/", (*_STAFF, 302)),
     Access("GET", f"{_R}/", (*_WORK, 302)),
+    # Whoever leads or manages anything may have reduced again what is theirs, and sees that alone.
+    Access("GET", "/records/stale/", (200, 200, 404, 404, 200, 302)),
+    Access("POST", "/records/stale/", (302, 302, 404, 404, 302, 302), is_form=True),
+    Access("GET", "/api/reductions/stale/", (200, 200, 404, 404, 200, 401)),
+    Access("POST", "/api/reductions/stale/", (202, 202, 404, 404, 202, 401)),
     Access("GET", f"{_R}/map/", (200, 200, 404, 404, 404, 302)),
     # A break record has no load cycles; whoever may see it is told so.
     Access("GET", f"{_R}/cycle/", (404, 404, 404, 404, 404, 302)),
