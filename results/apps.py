@@ -18,6 +18,7 @@ class ResultsConfig(AppConfig):
         from labmatrix.matrix.links import PageLink, Place, link_register
         from labmatrix.web.domain.roles import Action
         from labmatrix.web.navigation import door_register, work_register
+        from results.selectors.what_if import WHAT_IF_KIND
         from results.services.history import JOB_KIND as HISTORY_KIND
         from results.services.history import HistoryHandler
         from results.services.history_write import typed_mirror
@@ -26,7 +27,6 @@ class ResultsConfig(AppConfig):
         from results.services.record import JOB_KIND
         from results.services.reduce import ReduceHandler
         from results.services.release import release_mirror
-        from results.services.what_if import JOB_KIND as WHAT_IF_KIND
         from results.services.what_if_work import WhatIfHandler, what_if_mirror
 
         handler_register(JOB_KIND, ReduceHandler())

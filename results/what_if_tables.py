@@ -279,6 +279,8 @@ def change_payload(numbers: Iterable[WhatIfNumber]) -> Payload:
             "type": "category",
             "categoryorder": "array",
             "categoryarray": kinds[::-1],
+            "dtick": 1,
+            "tickfont": {"size": 11},
         },
     }
     return {"data": traces, "layout": layout, "kind": ""}

@@ -8,6 +8,9 @@ from typing import Final
 
 # Below this share of a number a difference is rounding: sums in another order, and the like.
 ROUNDING: Final = 1e-9
+# Differences from what was aimed at or from a beginning: they lie about zero, so that a change in
+# per cent of them says nothing.
+ABOUT_ZERO: Final = frozenset({"load_error", "stiffness_loss", "residual_drift"})
 NONE_MOVES: Final = "Of {numbers} none moves."
 
 
@@ -38,8 +41,9 @@ class Pair:
 
     @property
     def relative(self) -> float | None:
-        """(new − old) / |old|, no unit; None where one is missing or the old one is zero."""
-        return relative_change(self.old, self.new)
+        """(new − old) / |old|, no unit; None where one is missing, the old one is zero, or the
+        number lies about zero by its nature."""
+        return None if self.name in ABOUT_ZERO else relative_change(self.old, self.new)
 
     @property
     def moves(self) -> bool:
@@ -144,6 +148,6 @@ def summary_said(pairs: Sequence[Pair]) -> str:
     words = f"{counted(len(moved), 'number')} of {specimens} in {cells} {verb}"
     largest = largest_change(moved)
     if largest is None or largest.relative is None:
-        return f"{words}; none of them has a change in per cent, because it was zero or is new."
+        return f"{words}; none of them has a change in per cent."
     by = percent_said(largest.relative)
     return f"{words} by {by}." if len(moved) == 1 else f"{words}; the largest by {by}."

@@ -21,10 +21,26 @@ from results.selectors.sensor_use import Use, keys_beside, use_list, within
 from specimens.models import Specimen
 from specimens.selectors.access import programme_roles
 
+WHAT_IF_KIND = "what-if"
+
 
 def may_ask_what_if(actor: Person) -> bool:
     """Whether there is a programme about which the person may ask."""
     return any(allowed(role, Action.ASK_WHAT_IF) for role in programme_roles(actor).values())
+
+
+def _visible(actor: Person) -> QuerySet[WhatIf]:
+    """Questions all of whose programmes' work the person sees; those of nobody's are none."""
+    roles = programme_roles(actor)
+    mine = [code for code, role in roles.items() if allowed(role, Action.SEE_WORK)]
+    others = Programme.objects.exclude(code__in=mine)
+    found = WhatIf.objects.exclude(programmes__in=others)
+    return found if mine else found.none()
+
+
+def what_if_ids_visible(actor: Person) -> list[str]:
+    """Ids of the questions that the person sees, none for somebody who sees no work."""
+    return [str(key) for key in _visible(actor).values_list("pk", flat=True)]
 
 
 def what_if_list_visible(*, actor: Person) -> QuerySet[WhatIf]:
@@ -34,12 +50,10 @@ def what_if_list_visible(*, actor: Person) -> QuerySet[WhatIf]:
         NotFound: somebody who sees no work anywhere.
     """
     roles = programme_roles(actor)
-    mine = [code for code, role in roles.items() if allowed(role, Action.SEE_WORK)]
-    if not mine:
+    if not any(allowed(role, Action.SEE_WORK) for role in roles.values()):
         require(next(iter(roles.values()), None), Action.SEE_WORK)
-    others = Programme.objects.exclude(code__in=mine)
     return (
-        WhatIf.objects.exclude(programmes__in=others)
+        _visible(actor)
         .select_related("answer")
         .defer("answer__snapshot")
         .prefetch_related("programmes")
@@ -61,7 +75,7 @@ def what_if_get(*, actor: Person, what_if_id: str) -> WhatIf:
 
 def what_if_job_key(what_if: WhatIf) -> str:
     """Of the job that answers the question."""
-    return f"what-if:{what_if.id}"
+    return f"{WHAT_IF_KIND}:{what_if.id}"
 
 
 def what_if_job(what_if: WhatIf) -> Job | None:
@@ -70,14 +84,22 @@ def what_if_job(what_if: WhatIf) -> Job | None:
 
 
 def what_if_state(what_if: WhatIf) -> dict[str, Any]:
-    """{status, progress, error} of the work on the question."""
-    if hasattr(what_if, "answer"):
-        return {"status": "done", "progress": {"fraction": 1.0, "words": ""}, "error": None}
+    """How far the work on the question is, as ``progress.js`` reads it, and its error."""
     job = what_if_job(what_if)
-    if job is None:
-        return {"status": "failed", "progress": None, "error": None}
-    progress = {"fraction": job.progress, "words": job.progress_words}
-    return {"status": job.state, "progress": progress, "error": job.error}
+    is_done = hasattr(what_if, "answer")
+    status = "done" if is_done else (job.state if job else Job.State.FAILED)
+    running = status in (Job.State.WAITING, Job.State.RUNNING)
+    words = job.progress_words if job and running else {"done": "Worked out"}.get(status, status)
+    found: dict[str, Any] = {
+        "status": str(status),
+        "stage": str(status),
+        "words": (words[:1].upper() + words[1:]) or "Waiting for a worker",
+        "progress": {"fraction": job.progress if job and running else 1.0},
+        "error": None if job is None or is_done else job.error,
+        "finished": not running,
+        "version": str(status),
+    }
+    return found | ({"next": "the answer stands here"} if running else {})
 
 
 def programme_codes(what_if: WhatIf) -> list[str]:
@@ -165,7 +187,7 @@ def number_as_dict(number: WhatIfNumber) -> dict[str, Any]:
 
 def what_if_as_dict(what_if: WhatIf, *, whole: bool = False) -> dict[str, Any]:
     """A question as the API gives it; whole with its answer, all but the single numbers."""
-    question = Question.from_dict(what_if.question)
+    question, state = Question.from_dict(what_if.question), what_if_state(what_if)
     found: dict[str, Any] = {
         "id": str(what_if.id),
         "question": what_if.question,
@@ -174,7 +196,7 @@ def what_if_as_dict(what_if: WhatIf, *, whole: bool = False) -> dict[str, Any]:
         "asked_by": what_if.asked_by,
         "why": what_if.why,
         "programmes": programme_codes(what_if),
-        **what_if_state(what_if),
+        **{name: state[name] for name in ("status", "progress", "error")},
         "answered_at": None,
         "answer": None,
     }

@@ -16,8 +16,9 @@ from labmatrix.evidence.models import Job, Record
 from labmatrix.matrix.models import Series
 from labmatrix.web.domain.roles import Action, allowed
 from labmatrix.web.models import Person
-from results.models import Prediction
+from results.models import Prediction, WhatIf
 from results.selectors.record import record_list_visible
+from results.selectors.what_if import WHAT_IF_KIND, what_if_ids_visible
 from results.services.prediction import JOB_KIND as PREDICT_KIND
 from results.services.prediction import prediction_job
 from specimens.models import Location, Specimen
@@ -173,7 +174,8 @@ def jobs_visible(actor: Person) -> QuerySet[Job]:
     series = Series.objects.filter(programme__code__in=mine).values_list("pk", flat=True)
     records = record_list_visible(actor=actor).order_by().values("job")
     predicts = Q(kind=PREDICT_KIND, payload__series__in=list(series))
-    return Job.objects.filter(Q(pk__in=records) | predicts)
+    asked = Q(kind=WHAT_IF_KIND, payload__what_if__in=what_if_ids_visible(actor))
+    return Job.objects.filter(Q(pk__in=records) | predicts | asked)
 
 
 def person_work(actor: Person) -> Found:
@@ -217,9 +219,18 @@ def work_page(actor: Person) -> tuple[list[Found], list[Found], int]:
     ids = {job.payload["series"] for job in (*going, *ended) if job.kind == PREDICT_KIND}
     series = {one.pk: one for one in Series.objects.filter(pk__in=ids)}
 
+    asked = [job.payload["what_if"] for job in (*going, *ended) if job.kind == WHAT_IF_KIND]
+    questions = {str(one.pk): one for one in WhatIf.objects.filter(pk__in=asked)}
+
     def shown(job: Job) -> Found:
         record = records.get(job.id)
         of = None if record else series.get(job.payload.get("series"))
-        return {"job": job, "record": record, "series": of, "words": _job_words(job)}
+        return {
+            "job": job,
+            "record": record,
+            "series": of,
+            "what_if": questions.get(job.payload.get("what_if")),
+            "words": _job_words(job),
+        }
 
     return [shown(job) for job in going], [shown(job) for job in ended], count - len(going)

@@ -24,10 +24,14 @@ from results.domain.assumed_error import AssumedError, check_measures
 from results.domain.what_if_question import Question, check_question
 from results.models import WhatIf
 from results.selectors.sensor_use import Use, use_list, within
-from results.selectors.what_if import what_if_changes, what_if_job, what_if_job_key
+from results.selectors.what_if import (
+    WHAT_IF_KIND,
+    what_if_changes,
+    what_if_job,
+    what_if_job_key,
+)
 from specimens.selectors.access import programme_roles
 
-JOB_KIND = "what-if"
 SENSOR_UNKNOWN = (
     "The laboratory has no sensor {sensor!r}, and no record that you may ask about names it."
 )
@@ -177,7 +181,7 @@ def _ask(
     what_if.save(force_insert=True)
     what_if.programmes.set(Programme.objects.filter(code__in=list(scope)))
     job_submit(
-        kind=JOB_KIND,
+        kind=WHAT_IF_KIND,
         key=what_if_job_key(what_if),
         payload={"what_if": str(what_if.id)},
         now=now,

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 from django.views import View
@@ -30,6 +30,7 @@ from results.services.what_if import programmes_asked, what_if_ask
 from results.takeaway.tables import TABLE_TYPES, table_as
 from results.takeaway.wording import file_name
 from results.views.takeaway import file_answer
+from results.views.work import work_answer
 from results.what_if_files import answer_tables, origin_said
 from results.what_if_forms import WhatIfForm, sensor_choice
 from results.what_if_tables import (
@@ -52,7 +53,6 @@ ASKED_BEFORE = (
 FIGURE_SAID = (
     "How far each kind of number moves: one point a specimen, the largest of its changes, for {n}."
 )
-RUNNING = ("waiting", "running")
 
 
 class WhatIfList(View):
@@ -136,7 +136,6 @@ class WhatIfPage(View):
             "asked_by": people_names([what_if.asked_by]).get(what_if.asked_by, ""),
             "programmes": ", ".join(programme_codes(what_if)),
             "state": state,
-            "is_running": state["status"] in RUNNING,
             "convention": CONVENTION,
         }
         if any(programme.is_invented for programme in programmes):
@@ -182,10 +181,10 @@ def _answer(what_if: WhatIf, asked: str | None, page_asked: str | None) -> dict[
 class WhatIfProgress(View):
     """How far the work is, for the page's script."""
 
-    def get(self, request: HttpRequest, what_if_id: str) -> JsonResponse:
-        """{status, progress, error}."""
+    def get(self, request: HttpRequest, what_if_id: str) -> HttpResponse:
+        """{status, words, next, progress, error, finished, version}."""
         what_if = what_if_get(actor=actor_of(request), what_if_id=what_if_id)
-        return JsonResponse(what_if_state(what_if))
+        return work_answer(request, what_if_state(what_if))
 
 
 class WhatIfTable(View):

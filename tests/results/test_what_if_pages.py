@@ -93,7 +93,11 @@ def test_the_question_is_asked_on_the_page(cast: Scene, made: WhatIf):
     assert new.question["errors"][0]["factor"] == 0.985
     page = client.get(answer["Location"]).content.decode()
     assert "Waiting for a worker" in page
-    assert client.get(f"/what-if/{new.pk}/progress/").json()["status"] == "waiting"
+    told = client.get(f"/what-if/{new.pk}/progress/").json()
+    assert (told["status"], told["next"]) == ("waiting", "the answer stands here")
+    listed = client.get("/work/").content.decode()
+    assert f"/what-if/{new.pk}/" in listed
+    assert f"/what-if/{new.pk}/" not in client_of(cast.stranger).get("/work/").content.decode()
     done(new)
     assert "the largest by +1.52 %" in client.get(answer["Location"]).content.decode()
 

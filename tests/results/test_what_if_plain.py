@@ -231,6 +231,16 @@ def test_rounding_is_no_move_and_a_number_that_comes_or_goes_is():
     assert pair("A", "A", 0.0, 1.0).relative is None
 
 
+def test_a_number_about_zero_has_no_change_in_per_cent():
+    error = Pair("A", "A", "QS", "load_error", "", 1, "1", 0.0005, -0.0099)
+    assert error.moves
+    assert error.relative is None
+    assert summary_said([error]) == (
+        "1 number of 1 specimen in 1 cell moves; none of them has a change in per cent."
+    )
+    assert summary_said([error, pair("A", "A", 101.0, 100.0)]).endswith("the largest by −0.99 %.")
+
+
 def test_the_change_of_a_negative_number_has_the_sign_of_its_move():
     assert pair("A", "A", -10.0, -9.0).relative == pytest.approx(0.1)
 
