@@ -10,7 +10,7 @@ from labmatrix.matrix.models import Series
 from results.domain.comparison.degradation import Degraded, degradation
 from results.marked_curve import Payload, axis
 from results.models import Reduction
-from results.selectors.comparison import stiffness_points
+from results.selectors.samples import stiffness_points
 from specimens.models import Specimen
 
 _OVERLAY_POINTS = 600

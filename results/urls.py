@@ -18,6 +18,7 @@ from results.views import (
     comparison,
     life,
     metrics,
+    overlay,
     plate,
     records,
     releases,
@@ -42,6 +43,10 @@ urlpatterns = [
         "records/<uuid:record_id>/files/<int:position>/",
         records.RecordFileDownload.as_view(),
         name="record-file",
+    ),
+    path("overlay/", overlay.OverlayPage.as_view(), name="overlay"),
+    path(
+        "overlay/<slug:figure>.<str:kind>", overlay.OverlayFigure.as_view(), name="overlay-figure"
     ),
     path("metrics/<uuid:metric_id>/", metrics.MetricPage.as_view(), name="metric"),
     path("series/<str:code>/plate/", plate.PlatePage.as_view(), name="plate"),

@@ -17,8 +17,9 @@ from results.domain.comparison.model_error import (
     ratio_groups,
 )
 from results.models import Prediction
-from results.selectors.comparison import AS_STORED, Instead, comparison_get
+from results.selectors.comparison import comparison_get
 from results.selectors.prediction import prediction_list_of_specimens
+from results.selectors.samples import AS_STORED, Instead
 from specimens.models import Specimen
 
 METRIC = "peak_load"

@@ -10,9 +10,10 @@ from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.models import Series
 from results.domain.comparison.model_error import RatioGroup
 from results.domain.moved_numbers import differs
-from results.selectors.comparison import AS_STORED, BY_LIFE, Comparison, Instead, comparison_get
+from results.selectors.comparison import Comparison, comparison_get
 from results.selectors.model_error import METRIC, Ratios, ratios_get
 from results.selectors.retention import Retained, retention_list
+from results.selectors.samples import AS_STORED, BY_LIFE, Instead
 
 MEAN, GAIN = "mean of the cell", "gain"
 MEMBER, CONTRIBUTION = "member retention", "contribution retention"

@@ -21,7 +21,7 @@ from results.domain.moved_numbers import (
 from results.domain.reduction.outcome import Found
 from results.domain.what_if_question import Question, period_said
 from results.models import Metric
-from results.selectors.comparison import Instead
+from results.selectors.samples import Instead
 from results.selectors.sensor_use import Use
 from results.selectors.what_if import basis_of, series_list_of
 from results.selectors.what_if_conclusions import Conclusion, conclusion_list

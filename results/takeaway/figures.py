@@ -70,9 +70,17 @@ def data_rows(payload: Mapping[str, Any]) -> Iterator[list[Any]]:
     titles = (title.replace("(", "[").replace(")", "]") for title in _titles(payload))
     yield ["curve", "specimen", *(safe_cell(title) for title in titles)]
     for trace in payload["data"]:
-        name, specimen = trace.get("name", ""), trace["meta"].get("specimen", "")
-        for x, y in zip(trace["x"], trace["y"], strict=True):
+        name, specimens = trace.get("name", ""), _specimens(trace)
+        for x, y, specimen in zip(trace["x"], trace["y"], specimens, strict=True):
             yield [safe_cell(name), safe_cell(specimen), safe_cell(x), safe_cell(y)]
+
+
+def _specimens(trace: Mapping[str, Any]) -> list[Any]:
+    """Whose each point is: one specimen's curve, or points of several."""
+    texts = trace.get("text", "")
+    named = trace["meta"].get("specimen", "")
+    is_each = isinstance(texts, list) and not named and trace["meta"].get("role") != "mark"
+    return texts if is_each else [named] * len(trace["x"])
 
 
 def _data(payload: Mapping[str, Any], caption: str, footer: Sequence[str]) -> bytes:
@@ -126,6 +134,11 @@ def _look(trace: Mapping[str, Any]) -> dict[str, Any]:
     return {"color": _LEVELS[place], "linestyle": _DASHES[place], "linewidth": 1.2}
 
 
+def _joined(trace: Mapping[str, Any], look: dict[str, Any]) -> dict[str, Any]:
+    """The look of a trace whose points alone are drawn: no line between them."""
+    return look | {"linestyle": "none"} if trace.get("mode") == "markers" else look
+
+
 def _marker(trace: Mapping[str, Any]) -> dict[str, Any]:
     if "markers" not in trace.get("mode", ""):
         return {}
@@ -150,7 +163,13 @@ def _trace(axes: Axes, trace: Mapping[str, Any]) -> None:
                 parse_math=False,
             )  # fmt: skip
     else:
-        axes.plot(x, y, **_look(trace), **_marker(trace))
+        look = _joined(trace, _look(trace))
+        bars = trace.get("error_y")
+        if bars:
+            axes.errorbar(
+                x, y, yerr=bars["array"], fmt="none", ecolor=look["color"], capsize=3, linewidth=1
+            )
+        axes.plot(x, y, **look, **_marker(trace))
 
 
 def _frame(axes: Axes, payload: Mapping[str, Any], logarithmic: bool) -> None:
@@ -162,10 +181,12 @@ def _frame(axes: Axes, payload: Mapping[str, Any], logarithmic: bool) -> None:
         axes.set_xscale("log")
     elif "range" in layout["xaxis"]:
         axes.set_xlim(*layout["xaxis"]["range"])
+    if "ticktext" in layout["xaxis"]:
+        axes.set_xticks(layout["xaxis"]["tickvals"], layout["xaxis"]["ticktext"], rotation=30)
     if "range" in layout["yaxis"]:
         axes.set_ylim(*layout["yaxis"]["range"])
     axes.ticklabel_format(axis="y", style="plain", useOffset=False)
-    if not (logarithmic and x and min(x) > 0):
+    if not (logarithmic and x and min(x) > 0) and "ticktext" not in layout["xaxis"]:
         axes.ticklabel_format(axis="x", style="plain", useOffset=False)
     axes.spines[["top", "right"]].set_visible(False)
 
@@ -177,8 +198,9 @@ def _legend(figure: Figure, payload: Mapping[str, Any]) -> None:
     looks: dict[str, Any] = {}
     for trace in payload["data"]:
         name = plain_text(str(trace.get("name", "")))
-        if name and name not in looks:
-            looks[name] = Line2D([], [], **_look(trace), **_marker(trace))
+        is_shown = trace.get("showlegend", True) or name in looks
+        if name and name not in looks and is_shown and trace["meta"].get("role") != "interval":
+            looks[name] = Line2D([], [], **_joined(trace, _look(trace)), **_marker(trace))
     if looks:
         legend = figure.legend(
             list(looks.values()),
