@@ -75,8 +75,11 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
 def _guards_drop() -> None:
     present = guards_present(connection)
     with connection.cursor() as cursor:
-        for table in protected_tables():
-            for name in sorted(n for n in present if n.startswith(f"{table}_")):
+        # The longest name first: of two tables one may begin with the other's name.
+        for table in sorted(protected_tables(), key=len, reverse=True):
+            own = sorted(name for name in present if name.startswith(f"{table}_"))
+            present = present - set(own)
+            for name in own:
                 on = "" if connection.vendor == "sqlite" else f" ON {table}"
                 cursor.execute(f"DROP TRIGGER {name}{on}")
 
