@@ -45,30 +45,41 @@ def keep_kernel(  # noqa: C901, PLR0917 - one loop, compiled as it stands
     filed = place[0]
     length = place[1]
     runs = rows.shape[0]
+    run = filed // length
+    left = length - filed % length  # in the present run
+    low_x = high_x = low_y = high_y = 0.0
+    if left < length and run < runs:
+        low_x, high_x, low_y, high_y = xs[run, 1], xs[run, 2], ys[run, 3], ys[run, 4]
     for k in range(len(x)):
-        if not (np.isfinite(x[k]) and np.isfinite(y[k])):
+        u = x[k]
+        v = y[k]
+        if not (np.isfinite(u) and np.isfinite(v)):
             continue
-        run = filed // length
-        if run >= runs:
-            place[0] = filed
-            return k
-        fresh = filed % length == 0
-        for pick in range(5):
-            taken = fresh
-            if not fresh:
-                if pick == 1:
-                    taken = x[k] < xs[run, 1]
-                elif pick == 2:
-                    taken = x[k] > xs[run, 2]
-                elif pick == 3:
-                    taken = y[k] < ys[run, 3]
-                elif pick == 4:
-                    taken = y[k] > ys[run, 4]
-            if taken:
-                rows[run, pick] = first_row + k
-                xs[run, pick] = x[k]
-                ys[run, pick] = y[k]
+        if left == length:
+            if run >= runs:
+                place[0] = filed
+                return k
+            for pick in range(5):
+                rows[run, pick], xs[run, pick], ys[run, pick] = first_row + k, u, v
+            low_x = high_x = u
+            low_y = high_y = v
+        if u < low_x:
+            rows[run, 1], xs[run, 1], ys[run, 1] = first_row + k, u, v
+            low_x = u
+        if u > high_x:
+            rows[run, 2], xs[run, 2], ys[run, 2] = first_row + k, u, v
+            high_x = u
+        if v < low_y:
+            rows[run, 3], xs[run, 3], ys[run, 3] = first_row + k, u, v
+            low_y = v
+        if v > high_y:
+            rows[run, 4], xs[run, 4], ys[run, 4] = first_row + k, u, v
+            high_y = v
         filed += 1
+        left -= 1
+        if left == 0:
+            run += 1
+            left = length
     place[0] = filed
     return len(x)
 
@@ -98,11 +109,14 @@ class CurveKeeper:
     def feed(self, x: Floats, y: Floats) -> None:
         """Takes the next samples, shape (n,) each."""
         first, self._row = self._row, self._row + len(x)
-        good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
-        if len(good):
-            last = int(good[-1])
+        sound = len(x) > 0 and bool(np.isfinite(x[-1]) and np.isfinite(y[-1]))
+        good = None
+        if self._whole is not None or not sound:
+            good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+        if sound or (good is not None and len(good)):
+            last = len(x) - 1 if good is None else int(good[-1])
             self._last = (first + last, float(x[last]), float(y[last]))
-        if self._whole is not None:
+        if self._whole is not None and good is not None:
             few = good[: self._at_most + 1]
             self._whole.append((first + few, x[few], y[few]))
             if sum(len(rows) for rows, _, _ in self._whole) > self._at_most:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
+from functools import cached_property
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -25,7 +26,7 @@ from results.domain.reduction.instruments import Instrument
 from results.services.calibrated import calibrated, factors_of
 from results.services.instruments_of import instrument_of
 from results.services.methods import main_channel
-from results.services.row_window import RowWindow
+from results.services.row_window import Pick, RowWindow
 
 Floats = npt.NDArray[np.float64]
 Columns = dict[str, npt.NDArray[Any]]
@@ -34,6 +35,7 @@ Columns = dict[str, npt.NDArray[Any]]
 Beside = Callable[[Floats | None, int, int, int], Sequence[Channel]]
 _DAY_S = 86_400.0
 COUNTER = "count"
+_BOUNDING = ("time", "load", "deflection")
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,7 @@ class FilePass:
         self.ended = False
         self._window = RowWindow(0)
         self._reading: dict[str, Any] | None = None
+        self._stream: Streamed | None = None
         if state is not None:
             self._go_on(state)
 
@@ -117,7 +120,7 @@ class FilePass:
         reading = self._opened(file)
         for piece in reading.pieces(told):
             yield self._take(piece, reading)
-            self._reading = reading.state()
+            self._stream = reading
             kept()
         self.stream.close()
         self.warnings = [
@@ -132,30 +135,51 @@ class FilePass:
         if self._reading is not None:
             return open_stream(file, block_bytes=size, state=self._reading)
         finder = ZeroFinder(self.source.bound)
-        pieces = open_stream(file, date_order=order, block_bytes=size).pieces()
-        while not finder.settled and (piece := next(pieces, None)) is not None:
-            finder.feed(piece.values)
-        pieces.close()
-        file.seek(0)
+        if not finder.settled:
+            pieces = open_stream(file, date_order=order, block_bytes=size).pieces()
+            while not finder.settled and (piece := next(pieces, None)) is not None:
+                finder.feed(piece.values)
+            pieces.close()
+            file.seek(0)
         self.source = replace(self.source, bound=finder.found())
         return open_stream(file, date_order=order, block_bytes=size)
 
     def _take(self, piece: Piece, reading: Streamed) -> Columns:
-        own = calibrated(self.source.bound.take(piece.values), self._factors)
+        # Once it is known what is carried along, only what bounds cycles is needed in every row.
+        bound = self.source.bound if self.carried is None else self._bounding
+        own = calibrated(bound.take(piece.values), self._factors)
         load = main_channel(own, "load")
         time = own.time_of(load)
         starts = self._starts(time)
-        channels = Channels((*own.channels, *self._beside(time, starts, len(load.values))))
+        beside = self._beside(time, starts, len(load.values))
+        channels = Channels((*own.channels, *beside))
         deflection = main_channel(channels, "deflection")
         if self.carried is None:
             self._begin(channels, load, deflection, reading)
             self.instruments = [self._instrument(c, piece) for c in (load, deflection)]
-        names = {entry["name"] for entry in self.carried or ()}
-        carried = {carried_name(channel): channel.values for channel in channels.channels}
-        self._window.append([values for name, values in carried.items() if name in names])
+        self._window.append(len(load.values), self._pick(piece, beside))
         self.stream.feed(load.values, deflection.values, time)
         self.curve.feed(deflection.values, load.values)
         return self._finished()
+
+    @cached_property
+    def _bounding(self) -> BoundMap:
+        """The channels that are looked at in every row."""
+        channels = self.source.bound.channels
+        return BoundMap(tuple(c for c in channels if c.entry.quantity in _BOUNDING))
+
+    def _pick(self, piece: Piece, beside: Sequence[Channel]) -> Pick:
+        """The carried channels at some rows of a piece, in the order of ``carried``."""
+        bound, factors, raw = self.source.bound, self._factors, piece.values
+        names = [entry["name"] for entry in self.carried or ()]
+
+        def picked(rows: npt.NDArray[np.int64]) -> Floats:
+            own = calibrated(bound.take([values[rows] for values in raw]), factors)
+            found = {carried_name(channel): channel.values for channel in own.channels}
+            found |= {carried_name(channel): channel.values[rows] for channel in beside}
+            return np.array([found[name] for name in names]).reshape(len(names), len(rows))
+
+        return picked
 
     def _starts(self, time: Floats | None) -> list[tuple[int, int]]:
         """First row within the piece, and number, of each part of the file that it touches."""
@@ -231,8 +255,12 @@ class FilePass:
             "started_at": self.started_at,
             "warnings": self.warnings,
             "ended": self.ended,
-            "reading": None if self.ended else self._reading,
+            "reading": None if self.ended else self._read_so_far(),
         }
+
+    def _read_so_far(self) -> dict[str, Any] | None:
+        """Where the reading stands; told only when it is asked for, between two pieces."""
+        return self._reading if self._stream is None else self._stream.state()
 
     def _go_on(self, state: Mapping[str, Any]) -> None:
         channels = [

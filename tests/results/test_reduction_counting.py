@@ -65,10 +65,27 @@ def test_compiled_and_plain_loops_agree_to_the_last_bit(history: list[float], ba
     counts = []
     for count in (counting.rainflow_kernel, compiled(counting.rainflow_kernel)):
         n = len(values)
-        room = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-        found = count(values, *room)
-        counts.append((found, [a.tolist() for a in room[1:]]))
+        at = turning.reversals(values)
+        room = np.zeros(n), np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n, np.int64)
+        numbers = np.zeros((3, n))
+        found = count(values, at, *room, numbers)
+        counts.append((found, [a.tolist() for a in (*room[2:], numbers)]))
     assert counts[0] == counts[1]
+
+
+@given(histories)
+@settings(max_examples=200, deadline=None)
+def test_reversals_without_a_band_are_those_of_the_scan(history: list[float]) -> None:
+    values = np.array(history)
+    room = np.zeros(len(values), np.int64), np.zeros(len(values), np.int64)
+    plain = turning.reversal_kernel(values, room[0])
+    quick = compiled(turning.reversal_kernel)(values, room[1])
+    assert room[0][:plain].tolist() == room[1][:quick].tolist()
+    points = turning_points(history)
+    assert points.index.tolist() == room[0][:plain].tolist()
+    scanned = turning_points(history, 5e-324)  # the least band of all, by the scan
+    assert scanned.index.tolist() == points.index.tolist()
+    assert scanned.kind.tolist() == points.kind.tolist()
 
 
 @given(histories)

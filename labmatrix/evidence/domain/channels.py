@@ -1,8 +1,7 @@
 """A channel map applied to the tables of a record: channels in base units.
 
-Whole tables go through ``apply_map``; a record read in pieces binds the map once (``bind_map``),
-settles the zeros on its first rows (``ZeroFinder``) and takes piece after piece. Both give the same
-numbers, because both go through ``BoundChannel``.
+Whole tables go through ``apply_map``; a record read in pieces binds the map (``bind_map``), settles
+the zeros (``ZeroFinder``) and takes piece after piece; both give the numbers of ``BoundChannel``.
 """
 
 from __future__ import annotations
@@ -125,7 +124,7 @@ class BoundChannel:
     def based(self, raw: NDArray[np.float64]) -> NDArray[np.float64]:
         """Numbers of the column in the base unit, before zero, scale and sign; shape as given."""
         factor, offset = conversion(self.entry.unit, self.entry.base)
-        return raw * factor + offset
+        return raw if (factor, offset) == (1.0, 0.0) else raw * factor + offset
 
     def step(self, decimals: int | None) -> float:
         """Smallest step of the channel in the base unit where its column is written with so many
@@ -140,9 +139,11 @@ class BoundChannel:
         if self.zero is None:
             raise ValueError(f"the zero of {self.column} is not known yet")
         entry = self.entry
+        factor = entry.sign * entry.scale
+        values = self.based(raw) - self.zero if self.zero else self.based(raw)
         return Channel(
             quantity=entry.quantity,
-            values=(entry.sign * entry.scale) * (self.based(raw) - self.zero),
+            values=values if factor == 1.0 else factor * values,
             unit=entry.base,
             place=entry.place,
             sensor=entry.sensor,

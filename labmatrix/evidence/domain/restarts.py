@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from labmatrix.kernel.steps import steps_within
+
 # A clock that falls back by no more than so many mean steps wavers; it does not start again.
 WAVER_STEPS = 10.0
 RESTART_RULE = (
@@ -33,6 +35,11 @@ class RestartTrack:
     def feed(self, time: NDArray[np.float64]) -> list[int]:
         """Takes the time of the next rows in s, shape (rows,); gives the rows found in them."""
         first, self._seen = self._seen, self._seen + len(time)
+        started = self._start is not None and len(time) > 0
+        if started and steps_within(time, self._last, 0.0, np.inf):
+            self._last = float(time[-1])
+            self._steps += len(time)
+            return []
         there = np.flatnonzero(np.isfinite(time))
         if not len(there):
             return []

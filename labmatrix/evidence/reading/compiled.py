@@ -1,33 +1,100 @@
-"""The quickest path: a large block of plain numbers, parsed by compiled code on two threads.
+"""The quickest path: a large block of plain numbers, parsed by compiled code.
 
-Exact by construction: digits are gathered as a whole number below 2^53 and divided or multiplied
-once by a power of ten up to 10^22, both exact in float64, so that the one rounding is the correct
-one (Clinger, "How to read floating point numbers accurately", PLDI 1990; recalled, not re-read).
-Whatever is not of that kind (words, quotes, more digits) is left to the next path.
+Whatever is not a plain number (words, quotes, another number of cells) leaves the block to the
+next path; a number of too many digits for the loop is left to Python alone, cell by cell.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from functools import lru_cache
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from labmatrix.evidence.reading import findings as f
+from labmatrix.evidence.reading.blocks import line_count
+from labmatrix.evidence.reading.cells import OVER_RANGE_FROM
 from labmatrix.evidence.reading.findings import Findings
 from labmatrix.evidence.reading.grid import NUMBER
 from labmatrix.evidence.reading.layout import Layout, Piece
+from labmatrix.evidence.reading.parse_loop import (
+    ended_at,
+    number_of,
+    odd_cell_kernel,
+    parse_lines,
+    word_at,
+)
+from labmatrix.kernel.compiled import compiled
 
-# Below this size the start of the compiler would cost more than it saves.
-LEAST_BYTES = 1 << 21
-_POWERS = 10.0 ** np.arange(23)
+# More hard cells than one in so many rows, and the next path is the quicker one.
+_ROWS_TO_A_HARD_CELL, _HARD_ALWAYS = 64, 64
+_POWERS = np.array([float(f"1e{power}") for power in range(23)])
 
-_DIGIT_0, _DIGIT_9, _BLANK, _TAB, _FEED = 48, 57, 32, 9, 10
-_PLUS, _MINUS, _UPPER_E, _LOWER_E = 43, 45, 69, 101
-_MOST_WHOLE, _MOST_POWER = 9_007_199_254_740_991, 22
+
+@dataclass(frozen=True)
+class Parsed:
+    """A block of plain numbers.
+
+    Attributes:
+        table: its numbers, shape (columns, rows), NaN for an empty cell.
+        empty: how many empty cells each column has, shape (columns,).
+    """
+
+    table: NDArray[np.float64]
+    empty: NDArray[np.int64]
+
+
+def takes(layout: Layout) -> bool:
+    """Whether blocks of this layout can be plain numbers at all."""
+    dialect = layout.dialect
+    return (
+        all(kind == NUMBER for kind in layout.kinds)
+        and not dialect.ends_with_delimiter
+        and dialect.thousands is None
+        and dialect.decimal != dialect.delimiter
+    )
+
+
+def parse_block(data: bytes, layout: Layout, rows: int) -> Parsed | None:
+    """The numbers of a block, or None where it holds anything but plain numbers and empty cells.
+
+    Args:
+        data: lines in UTF-8, each ended by a line feed.
+        layout: what each column holds; one that ``takes`` allows.
+        rows: number of lines.
+    """
+    dialect = layout.dialect
+    columns = len(layout.kinds)
+    table = np.empty((columns, rows))
+    hard = np.empty((max(_HARD_ALWAYS, rows // _ROWS_TO_A_HARD_CELL), 4), dtype=np.int64)
+    counts = np.zeros(1 + columns, dtype=np.int64)
+    parse = compiled(parse_lines, word_at, ended_at, number_of, odd_cell_kernel)
+    raw = np.frombuffer(data, dtype=np.uint8)
+    found = parse(raw, ord(dialect.delimiter), ord(dialect.decimal), _POWERS, table, hard, counts)
+    if found != rows:
+        return None
+    for row, column, start, stop in hard[: counts[0]].tolist():
+        value = dialect.form.number(data[start:stop].decode("ascii").strip())
+        if value is None or abs(value) >= OVER_RANGE_FROM:
+            return None
+        table[column, row] = value
+    return Parsed(table, counts[1:])
+
+
+def piece_of(parsed: Parsed, first_line: int, layout: Layout, findings: Findings) -> Piece:
+    """The rows of a parsed block; missing values are noted.
+
+    Args:
+        parsed: the block.
+        first_line: number of its first line.
+        layout: what each column holds.
+        findings: takes note of missing values.
+    """
+    lines = np.arange(first_line, first_line + parsed.table.shape[1], dtype=np.int64)
+    for index in np.flatnonzero(parsed.empty).tolist():
+        missing = np.isnan(parsed.table[index])
+        findings.add(f.MISSING, lines[missing], layout.dialect.columns[index].name)
+    return Piece(list(parsed.table), {}, lines)
 
 
 def read_compiled(data: bytes, first_line: int, layout: Layout, findings: Findings) -> Piece | None:
@@ -39,115 +106,7 @@ def read_compiled(data: bytes, first_line: int, layout: Layout, findings: Findin
         layout: what each column holds.
         findings: takes note of missing values; untouched where None is given.
     """
-    dialect = layout.dialect
-    plain = all(kind == NUMBER for kind in layout.kinds) and not dialect.ends_with_delimiter
-    if not plain or dialect.thousands is not None or dialect.decimal == dialect.delimiter:
+    if not takes(layout):
         return None
-    raw = np.frombuffer(data, dtype=np.uint8)
-    middle = data.find(b"\n", len(data) // 2) + 1
-    before, rows = _line_count(raw[:middle]), _line_count(raw)
-    table = np.empty((len(layout.kinds), rows))
-    marks = ord(dialect.delimiter), ord(dialect.decimal)
-
-    def parsed(part: tuple[int, int, int, int]) -> bool:
-        start, stop, first, last = part
-        found: int = _kernel()(raw[start:stop], *marks, _POWERS, table[:, first:last])
-        return found == last - first
-
-    with ThreadPoolExecutor(max_workers=1, thread_name_prefix="parse") as beside:
-        other = beside.submit(parsed, (middle, len(raw), before, rows))
-        whole = parsed((0, middle, 0, before)) and other.result()
-    if not whole:
-        return None
-    lines = first_line + np.arange(rows, dtype=np.int64)
-    for column, values in zip(dialect.columns, table, strict=True):
-        missing = np.isnan(values)
-        if missing.any():
-            findings.add(f.MISSING, lines[missing], column.name)
-    return Piece(list(table), {}, lines)
-
-
-def _line_count(raw: NDArray[np.uint8]) -> int:
-    return int(np.count_nonzero(raw == _FEED))
-
-
-@lru_cache(maxsize=1)
-def _kernel() -> Callable[..., int]:
-    import numba
-
-    compiled: Callable[..., int] = numba.njit(nogil=True, cache=True)(parse_lines)
-    return compiled
-
-
-def parse_lines(  # noqa: C901, PLR0912 - one loop over bytes, compiled as a whole
-    raw: NDArray[np.uint8],
-    delimiter: int,
-    decimal: int,
-    powers: NDArray[np.float64],
-    table: NDArray[Any],
-) -> int:
-    """Parse lines of numbers into ``table``; the grammar of ``cells`` for plain numbers.
-
-    Args:
-        raw: whole lines, each ended by a line feed.
-        delimiter, decimal: their byte values.
-        powers: 10^0 … 10^22.
-        table: takes the numbers, shape (columns, rows), NaN for an empty cell.
-
-    Returns:
-        Number of rows parsed: all of them, or fewer where a cell or row is of another kind.
-    """
-    columns, rows = table.shape
-    at, size = 0, len(raw)
-    for row in range(rows):
-        for column in range(columns):
-            end = delimiter if column < columns - 1 else _FEED
-            while at < size and (raw[at] == _BLANK or (raw[at] == _TAB and delimiter != _TAB)):
-                at += 1
-            negative = at < size and raw[at] == _MINUS
-            signed = negative or (at < size and raw[at] == _PLUS)
-            if signed:
-                at += 1
-            whole, digits, power = 0, 0, 0
-            while at < size and _DIGIT_0 <= raw[at] <= _DIGIT_9 and whole < _MOST_WHOLE // 10:
-                whole = 10 * whole + (raw[at] - _DIGIT_0)
-                digits += 1
-                at += 1
-            if at < size and raw[at] == decimal:
-                at += 1
-                while at < size and _DIGIT_0 <= raw[at] <= _DIGIT_9 and whole < _MOST_WHOLE // 10:
-                    whole = 10 * whole + (raw[at] - _DIGIT_0)
-                    digits += 1
-                    power -= 1
-                    at += 1
-                if digits == 0:
-                    return row
-            if digits and at < size and (raw[at] == _UPPER_E or raw[at] == _LOWER_E):
-                at += 1
-                down = at < size and raw[at] == _MINUS
-                if at < size and (raw[at] == _MINUS or raw[at] == _PLUS):
-                    at += 1
-                exponent, places = 0, 0
-                while at < size and _DIGIT_0 <= raw[at] <= _DIGIT_9 and places < 4:
-                    exponent = 10 * exponent + (raw[at] - _DIGIT_0)
-                    places += 1
-                    at += 1
-                if places == 0:
-                    return row
-                power += -exponent if down else exponent
-            while at < size and (raw[at] == _BLANK or (raw[at] == _TAB and delimiter != _TAB)):
-                at += 1
-            if at >= size or raw[at] != end or power > _MOST_POWER or power < -_MOST_POWER:
-                return row
-            at += 1
-            if digits == 0:
-                if signed:
-                    return row
-                table[column, row] = np.nan
-            elif power < 0:
-                table[column, row] = whole / powers[-power]
-            else:
-                table[column, row] = whole * powers[power]
-            if negative and whole:
-                table[column, row] = -table[column, row]
-    return rows if at == size else 0
+    parsed = parse_block(data, layout, line_count(data))
+    return None if parsed is None else piece_of(parsed, first_line, layout, findings)

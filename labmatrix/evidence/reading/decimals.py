@@ -7,6 +7,7 @@ fits two forms; any other number (``0,5``, ``0,512``, ``1234,567``, ``1.234,5``)
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 from labmatrix.evidence.reading import refusals
@@ -14,6 +15,7 @@ from labmatrix.evidence.reading.cells import THOUSANDS_MARKS, NumberForm
 
 # One cell in fifty may be dirt; more than that is a second way to write numbers.
 MIXED_SHARE = 0.02
+_SAME_DIGIT = str.maketrans("023456789", "111111111")
 
 
 def _fits(form: NumberForm, cell: str) -> bool:
@@ -26,6 +28,16 @@ def _fits(form: NumberForm, cell: str) -> bool:
     if form.thousands in whole:
         return not whole.startswith("0")
     return len(whole) <= 3
+
+
+def _shapes(cells: Sequence[str]) -> list[tuple[str, int]]:
+    """One cell of each shape, and how many have it: which digits they are makes no difference to
+    a form, but for a leading zero."""
+    counts = Counter((c.translate(_SAME_DIGIT), c.lstrip("+-−").startswith("0")) for c in cells)
+    first = {
+        shape.replace("1", "0", 1) if zero else shape: n for (shape, zero), n in counts.items()
+    }
+    return list(first.items())
 
 
 def _forms(cells: Sequence[str]) -> list[NumberForm]:
@@ -48,14 +60,15 @@ def decide_form(cells: Sequence[str], delimiter: str) -> tuple[NumberForm, str |
     """
     if not cells:
         return NumberForm(), None
-    forms = _forms(cells)
-    counts = [sum(_fits(form, cell) for cell in cells) for form in forms]
+    forms, shapes = _forms(cells), _shapes(cells)
+    counts = [sum(n for cell, n in shapes if _fits(form, cell)) for form in forms]
     if max(counts) < len(cells):
         # Columns such as a row number may be ungrouped in a file that groups the others.
-        counts = [sum(form.fits(cell) for cell in cells) for form in forms]
+        counts = [sum(n for cell, n in shapes if form.fits(cell)) for form in forms]
     best = max(counts)
     winners = [form for form, count in zip(forms, counts, strict=True) if count == best]
-    _refuse_mixed(cells, winners[0], forms)
+    if not all(winners[0].fits(cell) for cell, _ in shapes):
+        _refuse_mixed(cells, winners[0], forms)
     grouping_comma = any(form.decimal == "." and form.thousands == "," for form in winners)
     if NumberForm(",") in winners and grouping_comma and NumberForm(".") not in winners:
         example = next(cell for cell in cells if "," in cell)

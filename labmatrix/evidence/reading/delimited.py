@@ -11,11 +11,17 @@ from numpy.typing import NDArray
 
 from labmatrix.evidence.reading import findings as f
 from labmatrix.evidence.reading import refusals
-from labmatrix.evidence.reading.ahead import one_ahead
-from labmatrix.evidence.reading.blocks import BLOCK_BYTES, Block, Place, line_blocks
+from labmatrix.evidence.reading.ahead import one_ahead, worked_ahead
+from labmatrix.evidence.reading.blocks import (
+    BLOCK_BYTES,
+    COMPILE_BYTES,
+    Block,
+    Place,
+    line_blocks,
+)
 from labmatrix.evidence.reading.cells import split_line
 from labmatrix.evidence.reading.column import plain_name
-from labmatrix.evidence.reading.compiled import LEAST_BYTES, read_compiled
+from labmatrix.evidence.reading.compiled import Parsed, parse_block, piece_of, takes
 from labmatrix.evidence.reading.dialect import (
     HEAD_BYTES,
     Dialect,
@@ -103,7 +109,6 @@ class DelimitedReading:
         self._block_bytes = block_bytes
         self._place: Place | None = None
         self._rows = 0
-        self._compiled = True
         self.findings = Findings()
         head, complete = self._source.head, len(self._source.head) <= HEAD_BYTES
         if dialect is None:
@@ -145,8 +150,8 @@ class DelimitedReading:
             block_bytes=self._block_bytes,
             place=self._place,
         )
-        for block in one_ahead(blocks):
-            piece = joined([self._read(*part) for part in _parts(block)])
+        for block, parsed in self._parsed(blocks):
+            piece = self._piece(block, parsed)
             self._rows += len(piece.lines)
             self._place = block.after
             if progress is not None and source.size:
@@ -208,14 +213,24 @@ class DelimitedReading:
             head.columns, values, lines, self.findings.warnings(), self.origins, head.clocks
         )
 
+    def _parsed(self, blocks: Iterator[Block]) -> Iterator[tuple[Block, Parsed | None]]:
+        """The blocks, and the numbers of those in which there is nothing else."""
+        size = self._source.size
+        if not takes(self.layout) or (size is not None and size < COMPILE_BYTES):
+            return ((block, None) for block in one_ahead(blocks))
+
+        def parsed(block: Block) -> Parsed | None:
+            return None if block.cut else parse_block(block.data, self.layout, block.rows)
+
+        return worked_ahead(blocks, parsed)
+
+    def _piece(self, block: Block, parsed: Parsed | None) -> Piece:
+        if parsed is not None:
+            return piece_of(parsed, block.first_line, self.layout, self.findings)
+        return joined([self._read(*part) for part in _parts(block)])
+
     def _read(self, data: bytes, first_line: int, cut: bool) -> Piece:
-        piece = None
-        if not cut and self._compiled and len(data) >= LEAST_BYTES:
-            piece = read_compiled(data, first_line, self.layout, self.findings)
-            # A file of other cells is no plainer further down.
-            self._compiled = piece is not None
-        if piece is None and not cut:
-            piece = read_fast(data, first_line, self.layout, self.findings)
+        piece = None if cut else read_fast(data, first_line, self.layout, self.findings)
         if piece is None:
             piece = read_exactly(data, first_line, self.layout, self.findings, cut=cut)
         return piece

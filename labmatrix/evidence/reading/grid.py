@@ -83,7 +83,9 @@ def grid_of(lines: Sequence[tuple[int, str]], delimiter: str) -> Grid:
 
 def best_grid(lines: Sequence[tuple[int, str]], delimiters: Sequence[str] = DELIMITERS) -> Grid:
     """The grid under the delimiter that turns most of the lines into numbers."""
-    grids = [grid_of(lines, delimiter) for delimiter in delimiters]
+    # A delimiter that no line has makes rows of one cell, and no table.
+    there = [d for d in delimiters if any(d in line for _, line in lines)] or delimiters[:1]
+    grids = [grid_of(lines, delimiter) for delimiter in there]
     return max(grids, key=lambda grid: grid.score)
 
 

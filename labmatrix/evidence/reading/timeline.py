@@ -13,6 +13,7 @@ from labmatrix.evidence.reading import findings as f
 from labmatrix.evidence.reading import refusals
 from labmatrix.evidence.reading.findings import Findings
 from labmatrix.evidence.reading.time_cells import EPOCH_ORDINAL, TimeForm
+from labmatrix.kernel.steps import steps_within
 
 DAY_S = 86_400.0
 # A clock that falls back by more than half a day has passed midnight.
@@ -129,6 +130,11 @@ class OrderTrack:
             seconds: time of each row, (rows,), in any unit of time, NaN where missing.
             lines: line number of each row, (rows,).
         """
+        if self._head is None and self._last is not None and len(seconds):
+            most = np.inf if self._usual is None else GAP_STEPS * self._usual
+            if steps_within(seconds, self._last, np.nextafter(0.0, 1.0), most):
+                self._last = float(seconds[-1])
+                return
         there = np.isfinite(seconds)
         time, at = (seconds, lines) if there.all() else (seconds[there], lines[there])
         if not len(time):

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from labmatrix.kernel.errors import RangeError
 from results.domain.reduction.compiled import loop_for
 from results.domain.reduction.outcome import Floats, Ints
-from results.domain.reduction.turning import checked_history, turning_points
+from results.domain.reduction.turning import checked_history, reversals, turning_points
 
 RESIDUE_RULE = (
     "Rainflow by the three-point rule of ASTM E1049: a range that contains the start of the "
@@ -97,45 +97,58 @@ class FatigueLine:
         return float(np.sum(counted.counts[over] * ratio**self.exponent) / self.reference_cycles)
 
 
-def rainflow_kernel(
-    values: Floats, stack: Ints, out_first: Ints, out_last: Ints, out_counts: Floats
+def rainflow_kernel(  # noqa: PLR0917 - one loop, compiled as it stands
+    history: Floats,
+    index: Ints,
+    stack: Floats,
+    stack_at: Ints,
+    out_first: Ints,
+    out_last: Ints,
+    out_numbers: Floats,
 ) -> int:
     """Three-point rainflow over turning points (ASTM E1049, rainflow counting).
 
     Args:
-        values: turning points, shape (n,).
-        stack: room for n positions.
-        out_first, out_last, out_counts: receive the ranges; room for n.
+        history: samples.
+        index: positions of its turning points, shape (n,).
+        stack, stack_at: room for n points, their values and positions.
+        out_first, out_last: receive the samples between which each range lies; room for n.
+        out_numbers: receives ranges, means and counts, room for (3, n).
 
     Returns:
         How many ranges were counted.
     """
     depth = 0
     found = 0
-    for k in range(len(values)):
-        stack[depth] = k
+    for k in range(len(index)):
+        stack_at[depth] = index[k]
+        stack[depth] = history[index[k]]
         depth += 1
         while depth >= 3:
-            newest = abs(values[stack[depth - 1]] - values[stack[depth - 2]])
-            before = abs(values[stack[depth - 2]] - values[stack[depth - 3]])
-            if newest < before:
+            top = stack[depth - 2]
+            before = abs(top - stack[depth - 3])
+            if abs(stack[depth - 1] - top) < before:
                 break
-            out_first[found] = stack[depth - 3]
-            out_last[found] = stack[depth - 2]
+            out_first[found] = stack_at[depth - 3]
+            out_last[found] = stack_at[depth - 2]
+            out_numbers[0, found] = before
+            out_numbers[1, found] = 0.5 * (stack[depth - 3] + top)
+            out_numbers[2, found] = 0.5 if depth == 3 else 1.0
+            found += 1
             if depth == 3:
-                out_counts[found] = 0.5
-                stack[0] = stack[1]
-                stack[1] = stack[2]
+                stack[0], stack[1] = stack[1], stack[2]
+                stack_at[0], stack_at[1] = stack_at[1], stack_at[2]
                 depth = 2
             else:
-                out_counts[found] = 1.0
                 stack[depth - 3] = stack[depth - 1]
+                stack_at[depth - 3] = stack_at[depth - 1]
                 depth -= 2
-            found += 1
     for k in range(depth - 1):
-        out_first[found] = stack[k]
-        out_last[found] = stack[k + 1]
-        out_counts[found] = 0.5
+        out_first[found] = stack_at[k]
+        out_last[found] = stack_at[k + 1]
+        out_numbers[0, found] = abs(stack[k + 1] - stack[k])
+        out_numbers[1, found] = 0.5 * (stack[k] + stack[k + 1])
+        out_numbers[2, found] = 0.5
         found += 1
     return found
 
@@ -151,21 +164,15 @@ def rainflow(values: npt.ArrayLike, band: float = 0.0) -> Rainflow:
         ShapeError: not one row of finite numbers.
         RangeError: ``band`` below 0.
     """
-    points = turning_points(values, band)
-    size = len(points.index)
+    history = checked_history(values)
+    index = reversals(history) if band == 0.0 else turning_points(history, band).index
+    size = len(index)
     first, last = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)
-    counts = np.empty(size)
+    numbers, stack = np.empty((3, size)), np.empty(size)
     count = loop_for(rainflow_kernel, size)
-    found = count(points.value, np.empty(size, dtype=np.int64), first, last, counts)
-    first, last, counts = first[:found], last[:found], counts[:found].copy()
-    start, end = points.value[first], points.value[last]
-    return Rainflow(
-        ranges=np.abs(end - start),
-        means=0.5 * (start + end),
-        counts=counts,
-        first=points.index[first],
-        last=points.index[last],
-    )
+    found = count(history, index, stack, np.empty(size, dtype=np.int64), first, last, numbers)
+    ranges, means, counts = numbers[:, :found]
+    return Rainflow(ranges, means, counts, first[:found], last[:found])
 
 
 def level_crossings(

@@ -107,9 +107,7 @@ class CycleFinder:
             self._measure(points[: 2 * complete + 1])
 
     def _bounding(self, positions: Ints) -> Floats:
-        values: Floats = self._buffer.whole()[self.settings.cycles_by][
-            positions - self._buffer.base
-        ]
+        values: Floats = self._buffer.at(self.settings.cycles_by, positions - self._buffer.base)
         return values
 
     def _starts_at_valley(self, points: Ints) -> bool:
@@ -135,12 +133,12 @@ class CycleFinder:
         self._stretch_start = True
 
     def _measure(self, points: Ints) -> None:
-        buffer, base = self._buffer.whole(), self._buffer.base
+        buffer, base = self._buffer, self._buffer.base
         local = points - base
         valley, peak, after = local[:-1:2], local[1::2], local[2::2]
         measure = CycleMeasure(
-            buffer["load"],
-            buffer["deflection"],
+            buffer.column("load"),
+            buffer.column("deflection"),
             sigma_load=self.chosen.load.sigma,
             sigma_deflection=self.chosen.deflection.sigma,
             fitted=self.settings.extremes == "fitted",
@@ -158,11 +156,13 @@ class CycleFinder:
         first = self.cycle_offset + self.count["cycles"] + 1
         self.count["cycles"] += len(valley)
         table["cycle"] = np.arange(first, first + len(valley), dtype=np.int64)
-        table["frequency_hz"] = self._frequency(buffer, valley, after)
+        table["frequency_hz"] = self._frequency(valley, after)
         table["static"] = table["frequency_hz"] < self.settings.static_below_hz
-        row = buffer["row"]
-        table["valley_index"], table["peak_index"] = row[valley], row[peak]
-        table["next_valley_index"], table["samples"] = row[after], after - valley
+        table["valley_index"], table["peak_index"] = (
+            buffer.at("row", valley),
+            buffer.at("row", peak),
+        )
+        table["next_valley_index"], table["samples"] = buffer.at("row", after), after - valley
         table["whole"] = self._whole(points[:-1:2], points[2::2])
         self._last_cycle = int(table["samples"][-1])
         ordered = {name: table[name] for name in COLUMNS}
@@ -179,10 +179,10 @@ class CycleFinder:
         whole: npt.NDArray[np.bool_] = inside == 0
         return whole
 
-    def _frequency(self, buffer: Part, start: Ints, end: Ints) -> Floats:
+    def _frequency(self, start: Ints, end: Ints) -> Floats:
         frequency = np.full(len(start), np.nan)
-        if "time" in buffer:
-            period = buffer["time"][end] - buffer["time"][start]
+        if "time" in self._buffer:
+            period = self._buffer.at("time", end) - self._buffer.at("time", start)
             np.divide(1.0, period, out=frequency, where=period > 0.0)
         return frequency
 

@@ -17,6 +17,7 @@ from results.domain.reduction.settling import settles_at
 
 Row = dict[str, Any]
 _FIRST = 10
+_NONE = np.empty(0, dtype=np.int64)
 STIFFNESS_COLUMN = {
     "load-extremes": "stiffness_load_extremes_kn_mm",
     "deflection-extremes": "stiffness_deflection_extremes_kn_mm",
@@ -65,19 +66,19 @@ class Keeper:
                 for k in of_speed[: _FIRST - len(self.first[speed])]:
                     self.first[speed].append(row_of(table, int(k)))
                 self.last[speed] = row_of(table, int(of_speed[-1]))
-        for k in np.flatnonzero(self._wanted(table["cycle"])):
+        for k in self._wanted(table["cycle"]):
             self.rows[int(table["cycle"][k])] = row_of(table, int(k))
 
-    def _wanted(self, cycle: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    def _wanted(self, cycle: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Positions of the checkpoints and of the reference cycle among these numbers."""
         settings = self.settings
-        wanted = np.isin(cycle, settings.checkpoints)
-        if settings.checkpoint_every is not None:
-            beyond = max(settings.checkpoints, default=0)
-            wanted |= (cycle > beyond) & (cycle % settings.checkpoint_every == 0)
-        if settings.reference_cycle is not None:
-            wanted |= cycle == settings.reference_cycle
-        if self.also:
-            wanted |= np.isin(cycle, sorted(self.also))
+        least, greatest = int(cycle.min(initial=2**62)), int(cycle.max(initial=0))
+        numbers = {*settings.checkpoints, settings.reference_cycle or 0, *self.also}
+        if (every := settings.checkpoint_every) is not None:
+            beyond = max(*settings.checkpoints, 0, least - 1)
+            numbers.update(range((beyond // every + 1) * every, greatest + 1, every))
+        there = [number for number in numbers if least <= number <= greatest]
+        wanted: npt.NDArray[np.int64] = np.flatnonzero(np.isin(cycle, there)) if there else _NONE
         return wanted
 
     def is_checkpoint(self, number: int) -> bool:

@@ -27,7 +27,7 @@ from results.domain.reduction.sample_buffer import Part, SampleBuffer
 
 STATE_VERSION = 3
 # Long chunks are worked off in blocks that stay in the processor's cache.
-BLOCK = 32_768
+BLOCK = 131_072
 
 
 class CyclicStream:
@@ -118,11 +118,11 @@ class CyclicStream:
         row = np.arange(self.rows, self.rows + len(load), dtype=np.int64)
         self.rows += len(load)
         part = {"load": load, "deflection": deflection, "row": row}
-        good = np.isfinite(load) & np.isfinite(deflection)
         if time is not None:
             part["time"] = time
-            good &= np.isfinite(time)
-        if not good.all():
+        measured = [values for values in (load, deflection, time) if values is not None]
+        if not all(np.isfinite(values).all() for values in measured):
+            good = np.all([np.isfinite(values) for values in measured], axis=0)
             self.left_out += int(np.count_nonzero(~good))
             part = {name: values[good] for name, values in part.items()}
         if self._finder is not None:
@@ -201,7 +201,7 @@ class CyclicStream:
         held = [self._head]
         held += [self._finder.held] if self._finder else []
         held += [self._dropouts.held] if self._dropouts else []
-        return min((int(h.whole()["row"][0]) for h in held if len(h)), default=self.rows)
+        return min((h.first_row for h in held if len(h)), default=self.rows)
 
     def resolved(self) -> dict[str, Any]:
         """What was chosen from a closed record and counted in it, as it goes into the settings.

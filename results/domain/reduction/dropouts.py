@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from labmatrix.kernel.steps import steps_within
 from results.domain.reduction.compiled import loop_for
 from results.domain.reduction.noise import Noise
 from results.domain.reduction.outcome import Floats, Ints
@@ -54,13 +55,13 @@ def dropout_kernel(  # noqa: C901, PLR0917 - one loop, compiled as it stands
     paces: Floats,
     out_bad: npt.NDArray[np.bool_],
 ) -> None:
-    """Marks drop-outs that begin before a position.
+    """Marks drop-outs that begin before a position, and goes on to the first jump behind it.
 
     Args:
         load, deflection: shape (n,); samples that were decided before are known to be good.
         place: the first position to be decided, and where the good samples without a drop-out
             before it begin; changed in place (a drop-out may reach beyond ``stop``).
-        stop: where to stop deciding.
+        stop: a jump from here on is left for later; a sample without one is good in any case.
         longest: samples in the longest drop-out.
         jumps, paces: of load and deflection, see ``Jump``; shape (2,).
         out_bad: receives the marks, shape (n,).
@@ -70,15 +71,17 @@ def dropout_kernel(  # noqa: C901, PLR0917 - one loop, compiled as it stands
     clean = place[1]
     jump_load = jumps[0]
     jump_deflection = jumps[1]
-    if i == 0 and stop > 0:
+    if i == 0 and n > 0:
         i = 1
     last = i - 1
-    while i < stop:
+    while i < n:
         until = i
         if (
             abs(load[i] - load[last]) > jump_load
             or abs(deflection[i] - deflection[last]) > jump_deflection
         ):
+            if i >= stop:
+                break
             for channel in range(2):
                 values = load if channel == 0 else deflection
                 jump = jumps[channel]
@@ -110,7 +113,7 @@ class DropoutFilter:
 
     Args:
         load, deflection: what a jump of each is.
-        longest: samples in the longest drop-out; so many samples are held back.
+        longest: samples in the longest drop-out; so many are waited for where a channel jumps.
     """
 
     def __init__(self, load: Jump, deflection: Jump, longest: int) -> None:
@@ -130,9 +133,29 @@ class DropoutFilter:
 
     def push(self, part: Part) -> Part:
         """Takes samples, gives those that are decided and good."""
-        self._held.append(part)
         self._size += len(part["load"])
+        if self._is_calm(part):
+            return self._passed(part)
+        self._held.append(part)
         return self._decide(self.longest)
+
+    def _is_calm(self, part: Part) -> bool:
+        """Whether nothing waits and no step of a part is a jump, so that all of it is good."""
+        held, size = len(self._held), len(part["load"])
+        if not 0 < held == self._decided or size < _CONTEXT:
+            return False
+        return all(
+            steps_within(part[name], float(self._held.column(name)[-1]), -jump, jump)
+            for name, jump in zip(("load", "deflection"), self.jumps.tolist(), strict=True)
+        )
+
+    def _passed(self, part: Part) -> Part:
+        """A part without a jump as it came; its last samples are kept for the next."""
+        behind = len(self._held) + len(part["load"]) - _CONTEXT
+        self._held = SampleBuffer()
+        self._held.append({name: values[-_CONTEXT:].copy() for name, values in part.items()})
+        self._decided, self._clean = _CONTEXT, max(0, self._clean - behind)
+        return part
 
     def flush(self) -> Part:
         """Gives what was held back, at the end of the record."""

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from labmatrix.kernel.steps import steps_within
 from results.domain.reduction.sample_buffer import Part
 
 
@@ -46,14 +47,17 @@ class GapFinder:
         timed = "time" in part
         place = part["time"] if timed else part["row"].astype(np.float64)
         usual = self.interval_s if timed else 1.0
+        least = math.inf
+        if usual is not None and self.intervals is not None:
+            least = self.intervals * usual * (1.0 + 1e-9)
+        if self.last and len(place) > 1 and steps_within(place, self.last[0], 0.0, least):
+            self.last = (float(place[-1]), float(place[-1]) - float(place[-2]))
+            return []
         before, step_before = self.last or (float(place[0]), usual or 0.0)
         steps = np.empty(len(place))
         steps[0] = step_before if self.last is None else place[0] - before
         np.subtract(place[1:], place[:-1], out=steps[1:])
         self.last = (float(place[-1]), float(steps[-1]))
-        least = math.inf
-        if usual is not None and self.intervals is not None:
-            least = self.intervals * usual * (1.0 + 1e-9)
         suspect = np.flatnonzero((steps < 0.0) | (steps > least))
         found = []
         for k in suspect.tolist():

@@ -130,6 +130,49 @@ def scan_kernel(  # noqa: C901, PLR0912, PLR0915, PLR0917 - one loop, compiled a
     return found, consumed
 
 
+def reversal_kernel(values: Floats, out_index: Ints) -> int:
+    """Reversals of a history without a noise band, with both of its ends, as ``scan_kernel`` finds
+    them; no sample decides a branch, so that a rough history is not slower than a smooth one.
+
+    Args:
+        values: finite, shape (n,), n at least 1.
+        out_index: receives positions; as long as values.
+
+    Returns:
+        How many reversals were found.
+    """
+    out_index[0] = 0
+    found = 0
+    at = 0
+    up = False
+    last = values[0]
+    for k in range(1, len(values)):
+        v = values[k]
+        moves = v != last
+        rises = v > last
+        turned = moves & ((rises != up) | (found == 0))
+        out_index[found] = at
+        found += turned
+        up = rises if moves else up
+        at = k if moves else at
+        last = v
+    out_index[found] = at
+    return found + 1
+
+
+def reversals(history: Floats) -> Ints:
+    """Positions of the reversals without a noise band, with both ends; shape (m,).
+
+    Args:
+        history: from ``checked_history``.
+    """
+    index = np.empty(len(history), dtype=np.int64)
+    if len(history):
+        find = loop_for(reversal_kernel, len(history))
+        index = index[: find(history, index)]
+    return index
+
+
 def checked_history(values: npt.ArrayLike) -> Floats:
     """A history as one contiguous row of finite floats.
 
@@ -168,6 +211,9 @@ def turning_points(values: npt.ArrayLike, band: float = 0.0) -> TurningPoints:
     history = checked_history(values)
     if not band >= 0.0:
         raise RangeError("band", band, "0 or more")
+    if band == 0.0:
+        index = reversals(history).copy()
+        return TurningPoints(index, history[index], _kinds(history, index))
     state_f, state_i = new_state()
     index = np.empty(len(history) + 1, dtype=np.int64)
     kind = np.empty(len(history) + 1, dtype=np.int64)
@@ -182,3 +228,11 @@ def turning_points(values: npt.ArrayLike, band: float = 0.0) -> TurningPoints:
         found += 1
     index, kind = index[:found].copy(), kind[:found].copy()
     return TurningPoints(index, history[index], kind)
+
+
+def _kinds(history: Floats, index: Ints) -> Ints:
+    """Peak and valley in turn; a history that never moves is a valley."""
+    kind = np.full(len(index), VALLEY, dtype=np.int64)
+    falls = len(index) > 1 and history[index[0]] > history[index[1]]
+    kind[0 if falls else 1 :: 2] = PEAK
+    return kind
