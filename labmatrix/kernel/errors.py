@@ -56,6 +56,12 @@ class TooLarge(UserError):
     status = 413
 
 
+class TooOften(UserError):
+    """Asked again before its time (HTTP 429)."""
+
+    status = 429
+
+
 class RangeError(ShapeError):
     """A number outside its allowed range: names the argument, its value and the range."""
 

@@ -13,6 +13,8 @@ from rest_framework.views import APIView
 from labmatrix.kernel.clock import iso, now
 from labmatrix.kernel.errors import SignInNeeded
 from labmatrix.web.models import Person
+from labmatrix.web.place import request_place
+from labmatrix.web.services.access import attempts_end
 from labmatrix.web.services.token import token_issue
 
 
@@ -44,5 +46,6 @@ class TokenView(APIView):
         person = authenticate(request._request, **asked.validated_data)
         if not isinstance(person, Person):
             raise SignInNeeded("access.sign-in", "The name and password do not belong together.")
+        attempts_end(person, request_place(request._request))
         token, expires_at = token_issue(person=person, now=now())
         return Response({"token": token, "expires_at": iso(expires_at)})

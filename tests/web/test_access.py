@@ -49,15 +49,3 @@ def test_only_the_digest_of_a_token_is_kept(client):
     (kept,) = cast.technician.tokens.all()
     assert token not in kept.digest
     assert len(kept.digest) == 64
-
-
-def test_too_many_wrong_passwords_lock_the_name_for_a_while(client, settings):
-    scene()
-    settings.AXES_FAILURE_LIMIT = 3
-    wrong = {"username": "technician", "password": "wrong"}
-    right = {"username": "technician", "password": "a-long-password"}
-    for _ in range(3):
-        answer = client.post("/sign-in/", wrong)
-    assert answer.status_code == 409
-    assert "wait 15 minutes" in answer.content.decode()
-    assert client.post("/sign-in/", right).status_code == 409

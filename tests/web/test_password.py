@@ -11,8 +11,9 @@ from django.core import mail
 from django.test import Client
 
 from labmatrix.evidence.models import LedgerEntry
+from labmatrix.kernel.errors import TooOften
 from labmatrix.web.models import PasswordAsked, Person
-from labmatrix.web.services.password import LINK_GONE, TooOften, reset_ask
+from labmatrix.web.services.password import LINK_GONE, reset_ask
 
 pytestmark = pytest.mark.django_db
 OLD, NEW = "a-long-password", "seven spans of steel"

@@ -30,6 +30,11 @@ def lock_lift(person: Person) -> None:
     reset(username=person.username)
 
 
+def attempts_end(person: Person, place: str) -> None:
+    """Start the count of wrong passwords again for a name at a place, after a right one."""
+    reset(username=person.username, ip=place)
+
+
 def attempts_forget(username: str) -> None:
     """Remove a sign-in name from what is kept of sign-ins and failures."""
     for model in (AccessAttempt, AccessFailureLog, AccessLog):

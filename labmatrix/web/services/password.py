@@ -14,7 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.urls import reverse
 
-from labmatrix.kernel.errors import NotFound, RuleBroken, ShapeError, UserError
+from labmatrix.kernel.errors import NotFound, RuleBroken, ShapeError, TooOften
 from labmatrix.web.domain.letters import CHANGED, RESET, Letter, letter
 from labmatrix.web.facts import fact_transaction, person_fact
 from labmatrix.web.mail import public_link
@@ -30,12 +30,6 @@ LINK_GONE = (
 ASKED_TOO_OFTEN = (
     "New passwords were asked for too often from this place; allowed are {allowed} an hour."
 )
-
-
-class TooOften(UserError):
-    """Asked again before its time (HTTP 429)."""
-
-    status = 429
 
 
 def password_check(password: str, person: Person) -> None:
