@@ -65,6 +65,7 @@ class RecordsView(APIView):
     parser_classes = (MultiPartParser, FormParser)
 
     @extend_schema(
+        operation_id="records_list",
         parameters=[OpenApiParameter("subject", str), OpenApiParameter("test", str)],
         responses=OpenApiTypes.OBJECT,
     )

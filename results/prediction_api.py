@@ -47,6 +47,7 @@ class PredictionsView(APIView):
     """GET /api/predictions/."""
 
     @extend_schema(
+        operation_id="predictions_list",
         parameters=[
             OpenApiParameter("series", str),
             OpenApiParameter("cell", str),

@@ -54,7 +54,11 @@ def _text(body: dict[str, Any], name: str, default: str = "") -> str:
 class ReleasesView(APIView):
     """GET /api/releases/."""
 
-    @extend_schema(parameters=[OpenApiParameter("series", str)], responses=OpenApiTypes.OBJECT)
+    @extend_schema(
+        operation_id="releases_list",
+        parameters=[OpenApiParameter("series", str)],
+        responses=OpenApiTypes.OBJECT,
+    )
     def get(self, request: Request) -> Response:
         """Releases of the person's programmes, the newest first, without their numbers."""
         actor = actor_of(request)

@@ -28,7 +28,7 @@ MOVES = "moves is {given!r}; allowed are true and false."
 class WhatIfsView(APIView):
     """GET and POST /api/what-if/."""
 
-    @extend_schema(responses=OpenApiTypes.OBJECT)
+    @extend_schema(operation_id="what_if_list", responses=OpenApiTypes.OBJECT)
     def get(self, request: Request) -> Response:
         """Questions whose programmes' work the person sees, newest first, a page at a time."""
         found = what_if_list_visible(actor=actor_of(request))

@@ -81,7 +81,7 @@ def _guards_drop() -> None:
             present = present - set(own)
             for name in own:
                 on = "" if connection.vendor == "sqlite" else f" ON {table}"
-                cursor.execute(f"DROP TRIGGER {name}{on}")
+                cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
 
 
 def _is_transactional(request: pytest.FixtureRequest) -> bool:

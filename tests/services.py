@@ -20,6 +20,7 @@ POSTGRES_URL = os.environ.get(
 )
 REDIS_URL = os.environ.get("STRONGFLOOR_TEST_REDIS_URL", "redis://127.0.0.1:6379/0")
 CHROMIUM = os.environ.get("STRONGFLOOR_TEST_CHROMIUM", "/usr/bin/chromium")
+NGINX = os.environ.get("STRONGFLOOR_TEST_NGINX", "/usr/sbin/nginx")
 REQUIRED = os.environ.get("STRONGFLOOR_REQUIRE_SERVICES") == "1"
 
 
@@ -51,9 +52,16 @@ def chromium_is_there() -> bool:
     return shutil.which(CHROMIUM) is not None
 
 
+@cache
+def nginx_is_there() -> bool:
+    """Whether the proxy and the maker of its certificate are installed."""
+    return shutil.which(NGINX) is not None and shutil.which("openssl") is not None
+
+
 SERVICES: dict[str, tuple[str, Callable[[], bool]]] = {
     "postgres": ("PostgreSQL", postgres_answers),
     "redis": ("Redis", redis_answers),
+    "nginx": ("nginx", nginx_is_there),
     "browser": ("Chromium", chromium_is_there),
 }
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView, LogoutView
-from django.db import DatabaseError, connection
 from django.http import HttpRequest, JsonResponse
 from django.utils.decorators import method_decorator
+from django.views.decorators.cache import never_cache
 
+from labmatrix.kernel.clock import now
 from labmatrix.web.forms import SignInForm
+from labmatrix.web.health import health_now
 
 
 @method_decorator(login_not_required, name="dispatch")
@@ -33,11 +35,19 @@ def health(request: HttpRequest) -> JsonResponse:
 
 
 @login_not_required
+@never_cache
 def ready(request: HttpRequest) -> JsonResponse:
-    """The process reaches its database."""
-    try:
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT 1")
-    except DatabaseError:
-        return JsonResponse({"status": "no database"}, status=503)
-    return JsonResponse({"status": "ok"})
+    """Whether pages can be served, and how each part is.
+
+    503 without database or broker. A worker that is not heard is told and answers 503 only to
+    ``?workers``: pages go on without it, work waits.
+    """
+    parts = health_now(now())
+    needed = [part for part in parts if "workers" in request.GET or "worker" not in part.name]
+    ill = [part for part in needed if not part.is_well]
+    body = {
+        "status": f"{ill[0].name}: {ill[0].words}" if ill else "ok",
+        "parts": {part.name: part.words for part in parts},
+        "well": all(part.is_well for part in parts),
+    }
+    return JsonResponse(body, status=503 if ill else 200)

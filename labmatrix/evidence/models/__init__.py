@@ -1,6 +1,7 @@
 """Persistent things of this room, one noun a file."""
 
 from labmatrix.evidence.models.blob import Blob
+from labmatrix.evidence.models.heartbeat import Heartbeat
 from labmatrix.evidence.models.job import Job
 from labmatrix.evidence.models.ledger import LedgerEntry
 from labmatrix.evidence.models.record import TESTS, ChannelMapSaved, Record, RecordFile
@@ -10,6 +11,7 @@ __all__ = [
     "TESTS",
     "Blob",
     "ChannelMapSaved",
+    "Heartbeat",
     "Job",
     "LedgerEntry",
     "Record",
