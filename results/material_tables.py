@@ -55,10 +55,6 @@ def _scatter(pool: Pool) -> str:
     return "–" if pool.s is None else said_value(pool.name, pool.s, 3)
 
 
-def _age(pool: Pool) -> int | None:
-    return pool.age_days
-
-
 def property_table(known: LotKnown) -> Table:
     """A row for each property of a lot and each way in which it was measured."""
     rows: list[list[Any]] = []
@@ -87,8 +83,9 @@ def property_table(known: LotKnown) -> Table:
 
 
 def _pool_row(lot: str, specified: str, pool: Pool) -> list[Any]:
-    typed = f", {pool.typed} of them typed" if pool.typed and pool.typed < pool.n else ""
     how = "typed" if pool.typed == pool.n else "from records"
+    if 0 < pool.typed < pool.n:
+        how = f"{pool.typed} of them typed"
     return [
         property_words(pool.name),
         specified,
@@ -96,51 +93,51 @@ def _pool_row(lot: str, specified: str, pool: Pool) -> list[Any]:
         _scatter(pool),
         pool.n,
         pool.cov,
-        _age(pool),
-        f"{pool.words(lot)}, {how if not typed else 'from records'}{typed}",
+        pool.age_days,
+        f"{pool.words(lot)}, {how}",
     ]
 
 
 def sample_cell(sample: Sample) -> dict[str, Any]:
     """A value of one test that leads to where it comes from."""
-    found: dict[str, Any] = {"value": sample.value}
+    found: dict[str, Any] = {"value": sample.value, "u": sample.u}
     if sample.source == "record":
         found["url"] = reverse("results:metric", args=[sample.key])
     return found
 
 
 def samples_table(known: LotKnown) -> Table | None:
-    """A row for each test of the lot that counts, by property; None without one."""
+    """A row for each piece that counts, a column for each property; None without one."""
+    names = list(dict.fromkeys(pool.name for pool in known.pools))
+    pieces: dict[tuple[Any, ...], dict[str, Sample]] = {}
+    for pool in known.pools:
+        for sample in pool.samples:
+            held = "" if sample.rank and pool.test == "cube" else sample.how
+            key = (sample.mark, sample.test, sample.source, sample.age_days, held)
+            pieces.setdefault(key, {})[sample.name] = sample
+    if not pieces:
+        return None
+    has_age = any(key[3] is not None for key in pieces)
+    has_how = any(key[4] for key in pieces)
     rows = [
         [
-            property_words(sample.name),
-            sample.mark,
-            said_value(sample.name, sample.value, 5)
-            if sample.source == "typed"
-            else {
-                "value": said_value(sample.name, sample.value, 5),
-                "url": reverse("results:metric", args=[sample.key]),
-            },
-            "typed" if sample.source == "typed" else "record",
-            sample.age_days,
-            sample.how or "–",
-            sample.rule,
+            key[0],
+            "typed" if key[2] == "typed" else f"{key[1]} record",
+            *([key[3]] if has_age else []),
+            *([key[4] or "–"] if has_how else []),
+            *(sample_cell(found[name]) if name in found else None for name in names),
         ]
-        for pool in known.pools
-        for sample in pool.samples
+        for key, found in pieces.items()
     ]
-    if not rows:
-        return None
+    meant = "; ".join(f"{PROPERTIES[n].symbol} {PROPERTIES[n].words}" for n in names)
     return {
-        "caption": "Every value that counts; those from records lead to their curve.",
+        "caption": f"Every piece that counts; numbers from records lead to their curve. {meant}.",
         "columns": [
-            {"label": "Property", "kind": "text"},
             {"label": "Piece", "kind": "text"},
-            {"label": "Value", "kind": "text"},
             {"label": "Came as", "kind": "text"},
-            {"label": "Age", "unit": "d", "digits": 6},
-            {"label": "Held", "kind": "text"},
-            {"label": "Rule", "kind": "text"},
+            *([{"label": "Age", "unit": "d", "digits": 6}] if has_age else []),
+            *([{"label": "Held", "kind": "text"}] if has_how else []),
+            *({"label": PROPERTIES[n].symbol, "unit": PROPERTIES[n].unit} for n in names),
         ],
         "rows": rows,
     }
@@ -197,7 +194,7 @@ def measured_table(lots: Sequence[Lot], known: Mapping[str, LotKnown]) -> Table:
                     _scatter(pool),
                     pool.n,
                     pool.cov,
-                    _age(pool),
+                    pool.age_days,
                     pool.how or "–",
                 ]
             )
@@ -238,11 +235,12 @@ def in_use_table(
         for name in _IN_USE:
             value, origin = _value_in_use(specimen, found.get(name), name)
             row.append(value)
-            if value is not None:
+            if value is not None and name != "fabric_design_strain":
                 origins.append(f"{PROPERTIES[name].symbol} {origin}")
         rows.append([*row, "; ".join(origins)])
     return {
-        "caption": "Values that each specimen is predicted with, and what they rest on.",
+        "caption": "Values that each specimen is predicted with, and what they rest on; the design "
+        "strain rests on the coupons of the modulus.",
         "columns": [
             {"label": "Specimen", "kind": "text"},
             {"label": "f'c", "unit": "MPa", "digits": 3},

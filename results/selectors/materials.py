@@ -87,6 +87,7 @@ def _record_sample(lot: Lot, metric: Metric) -> Sample | None:
         key=str(metric.pk),
         rule=f"{metric.reduction.name} {metric.reduction.version}",
         rank=int(turned or settings.get("grip") == "clamped"),
+        u=metric.u,
     )
 
 

@@ -13,6 +13,8 @@ from labmatrix.matrix.models import Series
 from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed, require
 from labmatrix.web.models import Person
+from results.domain.materials.resolve import materials_sentence
+from results.domain.prediction_changes import Change, changes_between
 from results.models import Prediction
 from specimens.models import Specimen
 from specimens.selectors.access import programme_roles
@@ -61,6 +63,18 @@ def prediction_list_of_specimens(series: Series) -> dict[int, Prediction]:
     return {p.specimen_id: p for p in found if p.specimen_id is not None}
 
 
+def prediction_list_specified(series: Series) -> dict[int, Prediction]:
+    """The last prediction of each specimen with specified values alone, by its key; one query."""
+    found = Prediction.objects.filter(
+        cell__series=series,
+        specimen__isnull=False,
+        values=Prediction.Values.SPECIFIED,
+        error__isnull=True,
+    ).order_by("made_at", "id")
+    kept = found.defer("sheet", "inputs")
+    return {p.specimen_id: p for p in kept if p.specimen_id is not None}
+
+
 def prediction_of_specimen(specimen: Specimen) -> Prediction | None:
     """What is expected of a specimen: its own prediction, else that of its cell."""
     own = Prediction.objects.filter(specimen=specimen, is_current=True).first()
@@ -102,3 +116,45 @@ def prediction_as_dict(prediction: Prediction, *, whole: bool = False) -> dict[s
             "sheet": prediction.sheet,
         }
     return shown
+
+
+def prediction_before(prediction: Prediction) -> Prediction | None:
+    """The last prediction of the same cell or specimen that was made earlier; None without one.
+
+    Of a specimen's first prediction it is that of its cell, which holds what was specified.
+    """
+    own = Prediction.objects.filter(
+        cell=prediction.cell, specimen=prediction.specimen, made_at__lt=prediction.made_at
+    )
+    found = own.order_by("-made_at", "id").first()
+    if found is not None or prediction.specimen_id is None:
+        return found
+    of_cell = Prediction.objects.filter(cell_id=prediction.cell_id, specimen__isnull=True)
+    return of_cell.filter(made_at__lte=prediction.made_at).order_by("-made_at", "id").first()
+
+
+def prediction_changes(prediction: Prediction, before: Prediction) -> tuple[Change, ...]:
+    """What is otherwise in a prediction than in an earlier one."""
+    told = [
+        {
+            "used": one.used,
+            "options": json.loads(one.inputs).get("options", {}),
+            "version": one.version,
+            "outcome": one.outcome,
+        }
+        for one in (before, prediction)
+    ]
+    return changes_between(told[0], told[1])
+
+
+def materials_said(prediction: Prediction) -> str:
+    """The material values of a prediction in a sentence, each with what it rests on."""
+    if prediction.error is not None:
+        return ""
+    fabric = bool(prediction.outcome.get("gain_words")) or _has_plies(prediction)
+    return materials_sentence(prediction.used, has_fabric=fabric)
+
+
+def _has_plies(prediction: Prediction) -> bool:
+    stages = json.loads(prediction.inputs).get("stages", ())
+    return any(stage.get("stage") == "strengthen" for stage in stages)

@@ -26,14 +26,18 @@ from labmatrix.web.domain.roles import Role
 from labmatrix.web.models import Laboratory, Person
 from labmatrix.web.services.laboratory import laboratory_setup, person_add
 from results.domain.invented.story import Story
+from results.services.prediction import JOB_KIND as PREDICT_KIND
 from results.services.prediction import prediction_job, predictions_make
 from results.services.record import JOB_KIND, Upload, channel_map_save, record_receive
-from specimens.models import Specimen
+from specimens.models import Lot, Specimen, TypedTest
 from specimens.services.event import events_receive
-from specimens.services.specimen import specimen_create
+from specimens.services.lot import lot_add
+from specimens.services.specimen import specimen_create, specimen_measured_set
+from specimens.services.typed_test import typed_test_add
 
 LABORATORY = "Quayside Structures Laboratory"
 ZONE = "Europe/Lisbon"
+BEFORE_CASTING, MEASURED_IN = "before anything is cast", "measured values have come in"
 NOT_THE_DEMO = (
     "This installation serves {name} and is not the demo's; the demo goes only into an empty one."
 )
@@ -138,16 +142,64 @@ def _specimens(told: Story, people: People, series: Series, now: datetime) -> No
     there = set(Specimen.objects.values_list("code", flat=True))
     for beam in told.specimens:
         if beam.code not in there:
-            specimen_create(
-                actor=people[Role.LEAD], cell=cells[beam.cell], measured=beam.measured, now=now
+            specimen_create(actor=people[Role.LEAD], cell=cells[beam.cell], now=now)
+
+
+def _measured(told: Story, people: People, now: datetime) -> None:
+    """Geometry as measured; strengths are those of the lots."""
+    codes = {beam.code: beam.measured for beam in told.specimens if beam.measured}
+    for specimen in Specimen.objects.filter(code__in=codes, measured={}).select_related("subject"):
+        specimen_measured_set(
+            actor=people[Role.LEAD],
+            specimen=specimen,
+            measured=codes[specimen.code],
+            why="measured after it was taken out of its mould",
+            now=now,
+        )
+
+
+def _predictions(people: People, series: Series, now: datetime, why: str) -> None:
+    """Every cell and beam is predicted in the background, once for each reason."""
+    if not predictions_asked(series, why):
+        predictions_make(actor=people[Role.LEAD], series=series, why=why, now=now)
+
+
+def predictions_asked(series: Series, why: str) -> bool:
+    """Whether the demo asked for predictions of its series for this reason."""
+    asked = Job.objects.filter(kind=PREDICT_KIND, key__startswith=f"{PREDICT_KIND}:{series.code}:")
+    return any(job.payload["why"] == why for job in asked)
+
+
+def _materials(told: Story, people: People, series: Series, now: datetime) -> None:
+    """Lots first, then what was typed of them."""
+    there = {lot.code: lot for lot in Lot.objects.all()}
+    for spec in told.lots:
+        if spec.code not in there:
+            there[spec.code] = lot_add(
+                actor=people[Role.MANAGER],
+                programme=series.programme,
+                code=spec.code,
+                kind=spec.kind,
+                title=spec.title,
+                made_on=spec.made_on,
+                specified=dict(spec.specified),
+                source=spec.source,
+                note=spec.note,
+                now=now,
             )
-
-
-def _predictions(people: People, series: Series, now: datetime) -> None:
-    """Every cell and beam is predicted once, in the background."""
-    if prediction_job(series) is None:
-        lead = people[Role.LEAD]
-        predictions_make(actor=lead, series=series, why="before anything is cast", now=now)
+    typed = set(TypedTest.objects.values_list("lot__code", "mark"))
+    for test in told.typed_tests:
+        if (test.lot, test.mark) not in typed:
+            typed_test_add(
+                actor=people[Role.TECHNICIAN],
+                lot=there[test.lot],
+                test=test.test,
+                mark=test.mark,
+                tested_on=test.tested_on,
+                values=dict(test.values),
+                note=test.note,
+                now=now,
+            )
 
 
 def _events(told: Story, people: People, now: datetime) -> int:
@@ -167,7 +219,7 @@ def _records(told: Story, people: People, now: datetime) -> int:
     for name, entries in told.channel_maps.items():
         channel_map_save(actor=technician, name=name, entries=entries, now=now)
     before = Record.objects.count()
-    for record in told.records:
+    for record in (*told.material_records, *told.records):
         record_receive(
             actor=technician,
             subject_code=record.subject,
@@ -182,19 +234,35 @@ def _records(told: Story, people: People, now: datetime) -> int:
     return Record.objects.count() - before
 
 
+def _series(told: Story) -> Series | None:
+    return Series.objects.filter(code=told.series["code"]).first()
+
+
 def demo_is_loaded(told: Story) -> bool:
-    """Whether every record and the predictions of the demo are there and have come to their end."""
-    series = Series.objects.filter(code=told.series["code"]).first()
-    job = prediction_job(series) if series else None
-    if job is None or job.state in (Job.State.WAITING, Job.State.RUNNING):
+    """Whether every record and both rounds of predictions have come to their end."""
+    series = _series(told)
+    if series is None or not predictions_asked(series, MEASURED_IN):
         return False
+    return demo_is_predicted(told) and demo_is_reduced(told)
+
+
+def demo_is_predicted(told: Story) -> bool:
+    """Whether no prediction of the demo is waited for."""
+    series = _series(told)
+    job = prediction_job(series) if series else None
+    return job is not None and job.state not in (Job.State.WAITING, Job.State.RUNNING)
+
+
+def demo_is_reduced(told: Story) -> bool:
+    """Whether every record of the demo is there and has come to its end."""
     records = Record.objects.filter(subject__programme_code=told.programme["code"])
     ended = records.filter(status__in=("reduced", "refused"))
-    return records.count() >= len(told.records) == ended.count()
+    wanted = len(told.records) + len(told.material_records)
+    return records.count() >= wanted == ended.count()
 
 
-def demo_load(*, told: Story, now: datetime, say: Say) -> None:
-    """Create what the story lists, send its events, upload its records.
+def demo_plan(*, told: Story, now: datetime, say: Say) -> None:
+    """People, matrix, machines, specimens; and predictions before anything is cast.
 
     Raises:
         RuleBroken: ``demo.not-empty`` in an installation with data of its own.
@@ -206,11 +274,30 @@ def demo_load(*, told: Story, now: datetime, say: Say) -> None:
     _sensors(told, people, now)
     _specimens(told, people, series, now)
     say(f"Predicting {len(told.specimens)} beams and their cells in the background …")
-    _predictions(people, series, now)
+    _predictions(people, series, now, BEFORE_CASTING)
+
+
+def demo_load(*, told: Story, now: datetime, say: Say) -> None:
+    """What happened after the plan: materials, measurements, events, records.
+
+    To be called when nothing waits for the predictions of the plan any more: they rest on what is
+    specified.
+    """
+    people, series = _people(), Series.objects.get(code=told.series["code"])
+    say(f"Adding {len(told.lots)} lots of material with {len(told.typed_tests)} typed tests …")
+    _materials(told, people, series, now)
+    _measured(told, people, now)
     say(f"Logging {len(told.events)} events of {len(told.specimens)} beams …")
     _events(told, people, now)
-    say(f"Uploading {len(told.records)} raw files …")
+    say(f"Uploading {len(told.records) + len(told.material_records)} raw files …")
     _records(told, people, now)
+
+
+def demo_predict_again(*, told: Story, now: datetime, say: Say) -> None:
+    """Predict once more with what was measured; what was predicted before stays beside it."""
+    series = Series.objects.get(code=told.series["code"])
+    say("Predicting again with what was measured …")
+    _predictions(_people(), series, now, MEASURED_IN)
 
 
 def demo_progress() -> tuple[int, int]:

@@ -182,7 +182,5 @@ def beam_made(plan: BeamSpec, seed: int, parameters: Parameters = PARAMETERS) ->
         "b_mm": member.b_mm + round(float(rng.normal(0.0, 0.6)), 1),
         "h_mm": member.h_mm + round(float(rng.normal(0.0, 0.8)), 1),
         "d_mm": member.d_mm + deeper_mm,
-        "fc_mpa": POURS[plan.pour].fc_mpa,
-        "fy_mpa": 428.0,
     }
     return BeamMade(plan, truth, measured)

@@ -163,6 +163,10 @@ SENSORS = (
     SensorSpec("QD-5-24", "settlement", "mm", 0.0, 5.0, _once(1.0, 0.005, "invented 26-015")),
     SensorSpec("QS-CH-1", "strain", "µm/m", -3e4, 3e4, _once(1.0, 0.01, "invented 26-021")),
     SensorSpec("QS-CH-2", "strain", "µm/m", -3e4, 3e4, _once(1.0, 0.01, "invented 26-022")),
+    SensorSpec("QL-10-51", "load", "kN", 0.0, 10.0, _once(1.0015, 0.003, "invented 26-031")),
+    SensorSpec("QE-5-52", "deflection", "mm", 0.0, 5.0, _once(0.9990, 0.003, "invented 26-032")),
+    SensorSpec("QL-100-61", "load", "kN", 0.0, 100.0, _once(0.9992, 0.0025, "invented 26-033")),
+    SensorSpec("QE-15-62", "strain", "%", 0.0, 15.0, _once(1.0, 0.004, "invented 26-034")),
 )
 
 
@@ -255,6 +259,26 @@ def rig_by_code(code: str) -> RigSpec:
     return {rig.code: rig for rig in RIGS}[code]
 
 
+# Test machines for materials: time, load, and elongation or strain, by test.
+MATERIAL_MAPS: dict[str, tuple[ChannelSpec, ChannelSpec, ChannelSpec]] = {
+    "coupon": (
+        ChannelSpec("Time", "time", "s", 1),
+        ChannelSpec("Force", "load", "N", 1, sensor="QL-10-51", per_base=1000.0),
+        ChannelSpec("Extension", "deflection", "mm", 5, sensor="QE-5-52"),
+    ),
+    "bar": (
+        ChannelSpec("Time", "time", "s", 1),
+        ChannelSpec("Force", "load", "kN", 3, sensor="QL-100-61"),
+        ChannelSpec("Strain", "strain", "%", 5, sensor="QE-15-62", per_base=100.0),
+    ),
+}
+
+
+def material_map_name(test: str) -> str:
+    """The name under which the channel map of a material test is saved."""
+    return f"Test machine, {test}"
+
+
 def channel_maps() -> dict[str, list[dict[str, Any]]]:
     """Every saved channel map: name -> entries."""
     found: dict[str, list[dict[str, Any]]] = {}
@@ -265,6 +289,8 @@ def channel_maps() -> dict[str, list[dict[str, Any]]]:
                     channels = rig.channels(test, has_fabric=has_fabric)
                     name = rig.map_name(test, has_fabric=has_fabric)
                     found[name] = [channel.entry() for channel in channels]
+    for test, listed in MATERIAL_MAPS.items():
+        found[material_map_name(test)] = [channel.entry() for channel in listed]
     return found
 
 

@@ -8,11 +8,11 @@ import numpy as np
 
 from results.domain.invented.beams import BEAMS, TODAY, BeamMade, BeamSpec, Fate, seed_for
 from results.domain.invented.diary import MANAGER, SECOND_TABLET, Diary, EventDraft, kn, mm
+from results.domain.invented.materials import BAR_HEAT, FABRIC_LOT, MORTAR_LOT
 from results.domain.invented.parameters import BAR_BREAKS, FROST, LABORATORY, PARAMETERS, Parameters
 from results.domain.invented.programme import EXPOSURE_DAYS
 
 _PREPARED_DAY, _STRENGTHENED_DAY, _EXPOSED_DAY, _LOST_DAY = 29, 30, 63, 75
-_FABRIC_LOT, _MORTAR_LOT = "QP-26-01", "QM-26-04"
 _CHECKLIST = {
     "load and displacement trips entered and witnessed": True,
     "catch blocks in place": True,
@@ -61,7 +61,7 @@ def history(
 
 
 def _cast(diary: Diary, plan: BeamSpec) -> None:
-    diary.log(plan.cast_at, "cast", {"batch": plan.pour})
+    diary.log(plan.cast_at, "cast", {"batch": plan.pour, "bars": BAR_HEAT})
     diary.log(plan.day(1), "demoulded")
     diary.log(plan.day(1, 9.5), "moved", {"to": "curing room"})
     diary.log(plan.day(1, 9.6), "cured", {"method": "wet burlap under plastic, 7 days"})
@@ -76,10 +76,10 @@ def _strengthened(diary: Diary, plan: BeamSpec) -> None:
     diary.log(at, "held", point)
     diary.log(at + timedelta(minutes=20), "released", point, role=MANAGER)
     at += timedelta(minutes=30)
-    mortar = {"lot": _MORTAR_LOT, "thickness": mm(4.0)}
+    mortar = {"lot": MORTAR_LOT, "thickness": mm(4.0)}
     diary.log(at, "layer", {"kind": "base mortar", **mortar})
     for ply in range(1, plan.spec.plies + 1):
-        fabric = {"kind": "fabric", "ply": ply, "lot": _FABRIC_LOT, "orientation": 0.0}
+        fabric = {"kind": "fabric", "ply": ply, "lot": FABRIC_LOT, "orientation": 0.0}
         diary.log(at + timedelta(minutes=12), "layer", fabric)
         if diary.subject == LOGGED_TWICE and ply == 1:
             twice = at + timedelta(minutes=15)

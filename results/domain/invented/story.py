@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -45,8 +45,15 @@ from results.domain.invented.histories import (
     history,
     machine_histories,
 )
+from results.domain.invented.materials import LotSpec, TypedSpec, lots, typed_tests
 from results.domain.invented.parameters import DEFAULT_SEED, PARAMETERS, Parameters
 from results.domain.invented.programme import PROGRAMME, matrix_json, series_json
+from results.domain.invented.story_parts import (
+    StoryEvent,
+    StoryRecord,
+    StorySpecimen,
+    material_records,
+)
 
 ROLES = (LEAD, MANAGER, TECHNICIAN, "sponsor")
 REFERENCE_CELL = "P0-LAB-S0-M"
@@ -54,66 +61,6 @@ REFUSED_AT_FIRST = "QS-P2-SALT-S0-M-02"
 # The first ten load cycles are recorded, and five up to each of the others.
 _BLOCK_ENDS = (1_000, 10_000, 100_000, 500_000, 1_000_000, 2_000_000)
 _FIRST_CYCLES, _BLOCK_CYCLES = 10, 5
-
-
-@dataclass(frozen=True)
-class StorySpecimen:
-    """One beam of the plan.
-
-    Attributes:
-        code: as the series' template gives it.
-        cell: code of its cell.
-        number: within the cell; beams of a cell are created in this order.
-        measured: what was measured on it, the unit in each name; empty before it is cast.
-    """
-
-    code: str
-    cell: str
-    number: int
-    measured: Mapping[str, float]
-
-
-@dataclass(frozen=True)
-class StoryEvent:
-    """One event: who logs it, and the body that the event door takes."""
-
-    role: str
-    body: Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class StoryRecord:
-    """One upload.
-
-    Attributes:
-        subject: code of the beam.
-        test: ``break`` or ``cyclic``.
-        file_name: of its one file, different for each record.
-        channel_map: name of a saved channel map.
-        settings: of the reduction.
-        cycle_offset: load cycles that the beam had before the record.
-        measured_at: when the record began.
-        source: what the file is made from, with the beam's truth where there is one.
-        is_broken: the file is no table and will be refused.
-    """
-
-    subject: str
-    test: str
-    file_name: str
-    channel_map: str
-    settings: Mapping[str, Any]
-    cycle_offset: int
-    measured_at: datetime
-    source: BreakFile | CyclicFile | BrokenFile
-
-    @property
-    def is_broken(self) -> bool:
-        """Whether the reader has to refuse it."""
-        return isinstance(self.source, BrokenFile)
-
-    def content(self) -> bytes:
-        """The file's bytes, the same in every call."""
-        return self.source.content()
 
 
 @dataclass(frozen=True)
@@ -128,7 +75,10 @@ class Story:
         matrix: JSON form of factors, forbidden combinations and cells.
         channel_maps: name -> entries.
         events: in order of time, each body as ``POST /api/events/`` takes it.
-        records: in order of time.
+        records: of beams, in order of time.
+        lots: of material, added before anything is cast.
+        typed_tests: what people typed of tests on them, in order of time.
+        material_records: raw files of coupons and bars, in order of time.
     """
 
     seed: int
@@ -144,6 +94,9 @@ class Story:
     specimens: tuple[StorySpecimen, ...]
     events: tuple[StoryEvent, ...]
     records: tuple[StoryRecord, ...]
+    lots: tuple[LotSpec, ...] = ()
+    typed_tests: tuple[TypedSpec, ...] = ()
+    material_records: tuple[StoryRecord, ...] = ()
 
     def events_by_role(self) -> dict[str, list[dict[str, Any]]]:
         """Event bodies by the role that logs them, each list in order of time."""
@@ -170,7 +123,9 @@ class Story:
             }
         )
         whole = hashlib.sha256(plan.encode())
-        for record in self.records:
+        materials = [[asdict(one) for one in many] for many in (self.lots, self.typed_tests)]
+        whole.update(repr(materials).encode())
+        for record in (*self.records, *self.material_records):
             about = [record.subject, record.test, record.file_name, record.settings]
             whole.update(canonical_json([*about, record.measured_at]).encode())
             whole.update(record.content())
@@ -206,6 +161,9 @@ def story(seed: int = DEFAULT_SEED, parameters: Parameters = PARAMETERS) -> Stor
         specimens=tuple(_specimen(made) for made in beams),
         events=_numbered([*drafts, *machine_histories(seed)]),
         records=tuple(sorted(records, key=lambda r: (r.measured_at, r.file_name))),
+        lots=lots(parameters),
+        typed_tests=tuple(sorted(typed_tests(), key=lambda t: (t.tested_on, t.mark))),
+        material_records=material_records(seed, parameters),
     )
 
 

@@ -37,6 +37,7 @@ class Sample:
         key: id of the typed test, or of the metric.
         rule: how the value was found.
         rank: which kind of evidence goes first, 0 before 1.
+        u: standard uncertainty in the unit of the property, where it is known.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Sample:
     key: str = ""
     rule: str = ""
     rank: int = 0
+    u: float | None = None
 
 
 @dataclass(frozen=True)

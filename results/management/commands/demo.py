@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -10,7 +11,15 @@ from django.core.management.base import BaseCommand, CommandError
 from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import UserError
 from results.domain.invented.story import Story, story
-from results.services.demo import demo_is_loaded, demo_load, demo_progress
+from results.services.demo import (
+    demo_is_loaded,
+    demo_is_predicted,
+    demo_is_reduced,
+    demo_load,
+    demo_plan,
+    demo_predict_again,
+    demo_progress,
+)
 
 _PATIENCE_SECONDS = 600
 _LOOK_SECONDS = 0.5
@@ -28,20 +37,26 @@ class Command(BaseCommand):
             self._say("The demo is loaded already.")
             return
         try:
+            demo_plan(told=told, now=now(), say=self._say)
+            self._wait(told, demo_is_predicted)
             demo_load(told=told, now=now(), say=self._say)
+            self._wait(told, demo_is_reduced)
+            demo_predict_again(told=told, now=now(), say=self._say)
         except UserError as error:
             raise CommandError(error.message) from error
-        self._wait(told)
+        self._wait(told, demo_is_loaded)
+        count = len(told.records) + len(told.material_records)
+        self._say(f"All {count} records have come to their end.")
 
     def _say(self, words: str) -> None:
         self.stdout.write(words)
         self.stdout.flush()
 
-    def _wait(self, told: Story) -> None:
+    def _wait(self, told: Story, is_done: Callable[[Story], bool]) -> None:
         begun, said = time.monotonic(), -1
-        while not demo_is_loaded(told):
+        while not is_done(told):
             ended, count = demo_progress()
-            if ended // 10 != said:
+            if count and ended // 10 != said:
                 said = ended // 10
                 self._say(f"The worker has reduced {ended} of {count} records …")
             if time.monotonic() - begun > _PATIENCE_SECONDS:
@@ -50,4 +65,3 @@ class Command(BaseCommand):
                     "is a worker running?"
                 )
             time.sleep(_LOOK_SECONDS)
-        self._say(f"All {len(told.records)} records have come to their end.")
