@@ -23,6 +23,7 @@ from results.selectors.prediction import (
     prediction_list_visible,
 )
 from results.selectors.prediction_rules import rules_as_dict
+from results.selectors.ratio_samples import VALUES
 from results.services.prediction import predictions_make
 from results.services.prediction_rules import prediction_rules_choose
 
@@ -86,14 +87,19 @@ class RatiosView(APIView):
     """GET /api/series/{code}/test-to-prediction/."""
 
     @extend_schema(
-        parameters=[OpenApiParameter("include", str, enum=["judged", "all", "clean"])],
+        parameters=[
+            OpenApiParameter("include", str, enum=["judged", "all", "clean"]),
+            OpenApiParameter("values", str, enum=list(VALUES)),
+        ],
         responses=OpenApiTypes.OBJECT,
     )
     def get(self, request: Request, code: str) -> Response:
         """Measured over predicted by specimen, with mean, s and COV by cell and by mode."""
         series = series_get(actor_of(request), code, Action.SEE_WORK)
-        include = request.query_params.get("include", "judged")
-        return Response(ratios_as_dict(ratios_get(series=series, include=include)))
+        query = request.query_params
+        include, values = query.get("include", "judged"), query.get("values", "")
+        found = ratios_get(series=series, include=include, values=values)
+        return Response(ratios_as_dict(found))
 
 
 class PredictionRulesView(APIView):

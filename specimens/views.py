@@ -25,6 +25,7 @@ from specimens.forms import MeasuredForm
 from specimens.selectors.access import programme_roles, specimen_get
 from specimens.selectors.event import people_names
 from specimens.selectors.event_page import UNNAMED, sheet_events
+from specimens.selectors.lot import lots_shown
 from specimens.selectors.sheet import EVENTS_SHOWN, SpecimenSheet, specimen_sheet
 from specimens.selectors.specimen import (
     SpecimenFilter,
@@ -127,6 +128,7 @@ def specimen_detail(request: HttpRequest, code: str) -> HttpResponse:
         "deviations": [(row, names.get(row.judged_by, UNNAMED)) for row in sheet.deviations],
         "route": [(stage, payload_said(stage.settings)) for stage in sheet.progress],
         "hazards": _hazards(sheet),
+        "lots": lots_shown(specimen),
         "links": links_for(Place.SPECIMEN, role, specimen.code),
         "member": payload_said(dict(sorted(specimen.member_as_known.items()))),
         "measured_names": set(specimen.measured),

@@ -11,6 +11,7 @@ from labmatrix import __version__
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.models import Cell, CellLevel, Series
 from results.domain.comparison.groups import Against, Group, Sample, against, group_of
+from results.selectors.ratio_samples import OF_METRIC, RATIO, check_values, ratio_samples
 from results.selectors.samples import (
     AS_STORED,
     Instead,
@@ -131,7 +132,12 @@ def comparison_get(
     )
     kept, left_out = _kept(specimens, include)
     owners = owners_of(kept)
-    samples, units, found = metric_found(owners, metric, method, at, instead)
+    method = check_values(method) if metric == RATIO else method
+    if metric == RATIO:
+        peaks, _, found = metric_found(owners, OF_METRIC, "", None, instead)
+        samples, units = ratio_samples(series, peaks, kept, method), {"1"}
+    else:
+        samples, units, found = metric_found(owners, metric, method, at, instead)
     measured = {m.reduction.record.subject_id: measured_when(m.reduction.record) for m in found}
     more = typed_samples(owners.codes(), metric, method, at, without=set(samples))
     taken = more.samples if typed == "with" else {}

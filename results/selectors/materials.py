@@ -19,7 +19,7 @@ from results.domain.materials.resolve import LotKnown, Material, materials_of
 from results.models import Metric
 from specimens.domain.lot import MORTAR
 from specimens.domain.typed_test import COUPON, CUBE
-from specimens.models import Lot, Specimen, TypedTest
+from specimens.models import Lot, Specimen, SpecimenState, TypedTest
 from specimens.selectors.lot import lots_named
 
 FROM_CUBES = "from cubes, EN 206 classes"
@@ -134,9 +134,8 @@ def lots_known(lots: Sequence[Lot]) -> dict[str, LotKnown]:
     }
 
 
-def concrete_age_at_test(specimen: Specimen) -> float | None:
+def concrete_age_at_test(specimen: Specimen, state: SpecimenState) -> float | None:
     """Age of the concrete at the end of a specimen, else as its route plans it, days."""
-    state = specimen.state
     if state.ended_at and state.concrete_began_at and state.ended_at >= state.concrete_began_at:
         return round((state.ended_at - state.concrete_began_at).total_seconds() / 86_400.0, 3)
     for stage in specimen.planned_route.stages():
@@ -148,13 +147,14 @@ def concrete_age_at_test(specimen: Specimen) -> float | None:
 def materials_of_specimens(
     specimens: Iterable[Specimen],
 ) -> Mapping[int, tuple[Material, ...]]:
-    """Values of the lots that each specimen's events name, by the specimen's key; four queries.
+    """Values of the lots that each specimen's events name, by the specimen's key; five queries.
 
     Args:
-        specimens: of one programme, with ``state`` and ``subject``.
+        specimens: of one programme, with ``subject``.
     """
     members = list(specimens)
-    named = {s.pk: lots_named(s.state.folded["life"]).codes() for s in members}
+    states = SpecimenState.objects.in_bulk([specimen.pk for specimen in members])
+    named = {pk: lots_named(state.folded["life"]).codes() for pk, state in states.items()}
     codes = {code for own in named.values() for code in own}
     programmes = {s.subject.programme_code for s in members}
     lots = list(Lot.objects.filter(code__in=codes, programme__code__in=programmes))
@@ -162,7 +162,7 @@ def materials_of_specimens(
     return {
         specimen.pk: materials_of(
             [known[code] for code in named[specimen.pk] if code in known],
-            age_days=concrete_age_at_test(specimen),
+            age_days=concrete_age_at_test(specimen, states[specimen.pk]),
         )
         for specimen in members
     }

@@ -6,6 +6,7 @@ from django.db.models import Q
 
 from labmatrix.matrix.models import Series
 from results.models import Metric
+from results.selectors.ratio_samples import RATIO, VALUES
 from specimens.models import Location, Specimen
 
 DEFAULT_METRIC = "peak_load"
@@ -27,6 +28,8 @@ def metrics_offered(series: Series) -> list[dict[str, str]]:
         .distinct()
     )
     found = set(pairs) | {(DEFAULT_METRIC, "")}
+    if (DEFAULT_METRIC, "") in set(pairs):
+        found |= {(RATIO, values) for values in VALUES}
     return [
         {
             "value": f"{name}|{method}",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +17,12 @@ from results.domain.comparison.model_error import (
 )
 from results.models import Prediction
 from results.selectors.comparison import comparison_get
-from results.selectors.prediction import prediction_list_of_specimens
+from results.selectors.ratio_samples import (
+    MEASURED,
+    check_values,
+    measured_moment_knm,
+    predictions_by_values,
+)
 from results.selectors.samples import AS_STORED, Instead
 from specimens.models import Specimen
 
@@ -35,7 +39,7 @@ class RatioRow:
         ratio: see there.
         peak_kn: measured at the actuator, without self-weight and spreader.
         metric_id: of the measured load.
-        prediction: with measured section and material values.
+        prediction: with measured section and material values, or with specified ones.
     """
 
     ratio: Ratio
@@ -49,6 +53,7 @@ class Ratios:
     """The ratios of a series.
 
     Attributes:
+        values: which values the predictions rest on, a name of ``VALUES``.
         rows: one for each broken and predicted specimen.
         sound: all members that were not conditioned before, which is what judges the equation.
         every: all members, conditioned ones too.
@@ -59,6 +64,7 @@ class Ratios:
 
     series: Series
     include: str
+    values: str
     rows: tuple[RatioRow, ...]
     sound: RatioGroup
     every: RatioGroup
@@ -76,7 +82,13 @@ def _conditioned(series: Series) -> set[int]:
     return set(found.values_list("cell_id", flat=True))
 
 
-def ratios_get(*, series: Series, include: str = "judged", instead: Instead = AS_STORED) -> Ratios:
+def ratios_get(
+    *,
+    series: Series,
+    include: str = "judged",
+    values: str = MEASURED,
+    instead: Instead = AS_STORED,
+) -> Ratios:
     """Test-to-prediction ratios of a series; the caller has checked who asks.
 
     The measured moment holds self-weight and spreader; the prediction has measured values in the
@@ -85,14 +97,16 @@ def ratios_get(*, series: Series, include: str = "judged", instead: Instead = AS
     Args:
         series: the series.
         include: ``judged``, ``all`` or ``clean``, as in a comparison.
+        values: ``measured values``, or ``specified values``.
         instead: peak loads to be taken in the place of stored ones; nothing is written.
 
     Raises:
         ShapeError: an unknown choice.
     """
+    chosen = check_values(values)
     comparison = comparison_get(series=series, metric=METRIC, include=include, instead=instead)
     specimens = {s.code: s for s in Specimen.objects.filter(cell__series=series)}
-    predictions = prediction_list_of_specimens(series)
+    predictions = predictions_by_values(series, chosen)
     conditioned = _conditioned(series)
     rows: list[RatioRow] = []
     missing: list[str] = []
@@ -108,6 +122,7 @@ def ratios_get(*, series: Series, include: str = "judged", instead: Instead = AS
     return Ratios(
         series=series,
         include=include,
+        values=chosen,
         rows=tuple(rows),
         sound=ratio_group("unconditioned members", [r for r in ratios if not r.is_conditioned]),
         every=ratio_group("all members", ratios),
@@ -116,12 +131,6 @@ def ratios_get(*, series: Series, include: str = "judged", instead: Instead = AS
         missing=tuple(missing),
         left_out=comparison.left_out,
     )
-
-
-def measured_moment_knm(outcome: Mapping[str, Any], peak_kn: float) -> float:
-    """Mid-span moment at a measured actuator load, with self-weight and spreader, kN·m."""
-    dead = float(outcome["dead_moment"]["value"])
-    return dead + peak_kn * float(outcome["shear_span"]["value"]) / 2000.0
 
 
 def _row(cell: Cell, sample: Sample, prediction: Prediction, is_conditioned: bool) -> RatioRow:
@@ -173,6 +182,7 @@ def ratios_as_dict(found: Ratios) -> dict[str, Any]:
         "metric": "test_to_prediction",
         "series": found.series.code,
         "include": found.include,
+        "values": found.values,
         "specimens": [_row_as_dict(row) for row in found.rows],
         "unconditioned": _group_as_dict(found.sound),
         "all": _group_as_dict(found.every),

@@ -1,4 +1,4 @@
-"""Measured over predicted moment as a number of each specimen, from measured or specified values."""
+"""Measured over predicted moment of each specimen, from measured or from specified values."""
 
 from __future__ import annotations
 

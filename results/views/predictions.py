@@ -23,6 +23,9 @@ from results.models import Prediction
 from results.prediction_figures import predicted_payload, predicted_table
 from results.selectors.pre_test import pre_test_get
 from results.selectors.prediction import (
+    materials_said,
+    prediction_before,
+    prediction_changes,
     prediction_get,
     prediction_list_of_cells,
     prediction_list_of_specimens,
@@ -78,6 +81,19 @@ def _series_context(actor: Person, series: Series) -> dict[str, Any]:
     }
 
 
+def _changes_table(prediction: Prediction, before: Prediction) -> dict[str, Any] | None:
+    """What is otherwise than in the prediction before; None for nothing."""
+    changes = prediction_changes(prediction, before)
+    if not changes:
+        return None
+    labels = ("What", "Before", "Now", "Because")
+    return {
+        "caption": "Values, rules and outcome that are otherwise.",
+        "columns": [{"label": label, "kind": "text"} for label in labels],
+        "rows": [[c.what, c.before, c.after, c.why or "–"] for c in changes],
+    }
+
+
 class PredictionPage(View):
     """The calculation sheet of one prediction: every step, clause and number."""
 
@@ -85,6 +101,7 @@ class PredictionPage(View):
         """The page."""
         prediction = prediction_get(actor=actor_of(request), prediction_id=prediction_id)
         drawn = not prediction.error
+        before = prediction_before(prediction)
         context = {
             "prediction": prediction,
             "series": prediction.cell.series,
@@ -93,6 +110,9 @@ class PredictionPage(View):
             "payload": predicted_payload(prediction) if drawn else None,
             "table": predicted_table(prediction) if drawn else None,
             "is_stale": prediction.is_current and prediction_is_stale(prediction),
+            "before": before,
+            "changes": _changes_table(prediction, before) if before and drawn else None,
+            "materials_words": materials_said(prediction),
             "note": NOT_FOR_WORKS,
         }
         return render(request, "results/prediction.html", context)
@@ -115,6 +135,7 @@ class PreTestPage(View):
             "payload": predicted_payload(prediction) if prediction and known else None,
             "table": predicted_table(prediction) if prediction and known else None,
             "is_stale": prediction is not None and prediction_is_stale(prediction),
+            "materials_words": materials_said(prediction) if prediction else "",
             "note": NOT_FOR_WORKS,
         }
         return render(request, "results/pre_test.html", context)

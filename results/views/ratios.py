@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.views import View
 
 from labmatrix.kernel.errors import ShapeError
+from labmatrix.matrix.models import Series
 from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action
@@ -18,6 +19,7 @@ from results.domain.comparison.model_error import PUBLISHED, RatioGroup
 from results.prediction_figures import ratio_payload
 from results.selectors.comparison import INCLUDES
 from results.selectors.model_error import RatioRow, Ratios, ratios_get
+from results.selectors.ratio_samples import VALUES
 
 
 def _group_table(caption: str, head: str, groups: Sequence[RatioGroup]) -> dict[str, Any]:
@@ -68,6 +70,29 @@ def _specimen_table(found: Ratios) -> dict[str, Any]:
     }
 
 
+def _other(series: Series, found: Ratios) -> dict[str, Any]:
+    """The same members predicted in the other way, in one row beside this one."""
+    [name] = [values for values in VALUES if values != found.values]
+    other = ratios_get(series=series, include=found.include, values=name)
+    rows = [
+        [values, g.name, g.n, g.mean, g.s, g.cov]
+        for values, ratios in ((found.values, found), (name, other))
+        for g in (ratios.sound, ratios.every)
+    ]
+    return {
+        "caption": "With measured and with specified values; neither is fitted to anything.",
+        "columns": [
+            {"label": "Predicted with", "kind": "text"},
+            {"label": "Members", "kind": "text"},
+            {"label": "n", "digits": 6},
+            {"label": "Mean", "digits": 3},
+            {"label": "s", "digits": 2},
+            {"label": "COV", "digits": 2},
+        ],
+        "rows": rows,
+    }
+
+
 class RatiosPage(View):
     """The ratio by specimen, cell and mode, with the published one beside it."""
 
@@ -76,7 +101,8 @@ class RatiosPage(View):
         series = series_get(actor_of(request), code, Action.SEE_WORK)
         problem, include = "", request.GET.get("include", "judged")
         try:
-            found = ratios_get(series=series, include=include)
+            values = request.GET.get("values", "")
+            found = ratios_get(series=series, include=include, values=values)
         except ShapeError as error:
             problem = error.message
             found = ratios_get(series=series)
@@ -87,6 +113,9 @@ class RatiosPage(View):
             "published": PUBLISHED,
             "includes": INCLUDES,
             "chosen": INCLUDES[found.include],
+            "values": VALUES,
+            "values_words": VALUES[found.values],
+            "other": _other(series, found),
             "whole": _group_table(
                 "All members, and those that were not conditioned.",
                 "Members",

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from labmatrix.kernel.errors import ShapeError
+from labmatrix.kernel.errors import RangeError, ShapeError
 from specimens.domain.lot import BAR, CONCRETE, FABRIC, MORTAR, Field, check_fields
 
 CYLINDER, CUBE, PRISM, BAR_TEST, COUPON = "cylinder", "cube", "prism", "bar", "coupon"
+SLENDER_MAX, EN_206_CUBES = 2.5, (10.0, 115.0)
 NO_CONVERSION, EN_206 = "none", "EN 206 classes"
 TEST_UNKNOWN = "The test of {kind} is {test!r}; allowed is one of {allowed}."
 NO_TESTS = "No test is typed for {kind}; a lot of it keeps what is specified."
@@ -108,8 +109,23 @@ def check_typed(kind: str, test: object, given: object) -> dict[str, float | str
     """
     name = check_test(kind, test)
     kept = check_fields(TESTS[name], given, words=f"the {name} test", kind=kind)
-    if name == PRISM and "plate_mm" not in kept:
+    _check_together(name, kept)
+    return kept
+
+
+def _check_together(test: str, kept: Mapping[str, float | str]) -> None:
+    """What no single number can be refused for: the rules that turn them into strengths."""
+    if test == PRISM and "plate_mm" not in kept:
         for half in ("half_1_load_kn", "half_2_load_kn"):
             if half in kept:
                 raise ShapeError("input.missing", HALF_NEEDS_PLATE.format(name=half), name=half)
-    return kept
+    if test == CYLINDER:
+        slender = float(kept["length_mm"]) / float(kept["diameter_mm"])
+        if not 1.0 <= slender <= SLENDER_MAX:
+            allowed = f"from 1 to {SLENDER_MAX:g}, for which ASTM C39 has a factor"
+            raise RangeError("length_mm / diameter_mm", f"{slender:.3g}", allowed)
+    if test == CUBE and kept.get("conversion") == EN_206:
+        strength = 1e3 * float(kept["load_kn"]) / float(kept["side_mm"]) ** 2
+        if not EN_206_CUBES[0] <= strength <= EN_206_CUBES[1]:
+            allowed = "from 10 to 115 MPa, between which EN 206 has classes; give conversion none"
+            raise RangeError("load_kn / side_mm²", f"{strength:.1f} MPa", allowed)

@@ -15,7 +15,7 @@ from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed, require
 from labmatrix.web.models import Person
 from specimens.domain.life_read import life_from
 from specimens.domain.lot import ANCHOR, BAR, CONCRETE, FABRIC, MORTAR
-from specimens.models import Lot, SpecimenState, TypedTest
+from specimens.models import Lot, Specimen, SpecimenState, TypedTest
 from specimens.selectors.access import programme_roles, subject_role
 
 
@@ -115,3 +115,18 @@ def specimens_of_lot(lot: Lot) -> list[str]:
         for code, folded in states
         if folded and lot.code in lots_named(folded["life"]).by_kind.get(lot.kind, ())
     ]
+
+
+def lots_shown(specimen: Specimen) -> list[tuple[str, list[tuple[str, bool]]]]:
+    """Kind of material, and each code that events name with whether it is kept as a lot.
+
+    Args:
+        specimen: with ``state`` and ``subject``.
+    """
+    used = lots_named(specimen.state.folded["life"])
+    kept = set(
+        Lot.objects.filter(
+            code__in=used.codes(), programme__code=specimen.subject.programme_code
+        ).values_list("code", flat=True)
+    )
+    return [(k, [(c, c in kept) for c in codes]) for k, codes in used.by_kind.items() if codes]
