@@ -127,10 +127,8 @@ def comparison_get(
     _checked(control, CONTROLS, "control")
     _checked(include, INCLUDES, "include")
     _checked(typed, TYPED, "typed")
-    specimens = list(
-        Specimen.objects.filter(cell__series=series).select_related("state", "subject")
-    )
-    kept, left_out = _kept(specimens, include)
+    members = Specimen.objects.filter(cell__series=series).select_related("state", "subject")
+    kept, left_out = _kept(list(members), include)
     owners = owners_of(kept)
     method = check_values(method) if metric == RATIO else method
     if metric == RATIO:

@@ -386,7 +386,7 @@ def test_pages_take_the_same_queries_however_many_rows(
     client.get("/specimens/")
     with django_assert_num_queries(13):
         client.get("/specimens/?series=QS")
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         client.get("/specimens/QS-P2-01/")
     with django_assert_num_queries(11):
         client.get("/specimens/labels/?series=QS")
