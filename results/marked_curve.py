@@ -65,7 +65,8 @@ def _lines(reduction: Reduction) -> list[dict[str, Any]]:
     if not reduced:
         is_thinned = len(curve["x"]) < curve["of_rows"]
         return [raw | {"line": {"width": 1}} if is_thinned else raw]
-    name = "after zero, seating and settlement"
+    is_envelope = reduction.name == "envelope"
+    name = "envelope of each side" if is_envelope else "after zero, seating and settlement"
     return [raw, {**reduced, "name": name, "meta": {"level": 0, "line": "reduced"}}]
 
 

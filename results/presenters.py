@@ -27,7 +27,10 @@ _ORDER = (
     "post_yield_stiffness", "ductility_deflection", "energy_to_yield", "energy_to_peak",
     "energy_to_ultimate", "energy_to_end", "ductility_energy", "cycle_peak_load",
     "cycle_valley_load", "secant_stiffness", "stiffness_ratio", "stiffness_loss", "loop_energy",
-    "residual_deflection", "residual_drift", "frequency", "load_error",
+    "residual_deflection", "residual_drift", "frequency", "load_error", "settles_at",
+    "counted_cycles", "largest_range", "half_cycle_share", "damage", "envelope_peak_load",
+    "envelope_peak_deflection", "envelope_yield_load", "envelope_yield_deflection",
+    "envelope_ultimate_deflection", "envelope_stiffness", "envelope_ductility",
 )  # fmt: skip
 _PLACES = {name: place for place, name in enumerate(_ORDER)}
 

@@ -17,6 +17,11 @@ from results.selectors.record_page import channel_map_list_names
 
 # More columns than a page can show; the API takes maps of up to 1000.
 COLUMNS_MAX = 400
+REDUCTION_WORDS = {
+    "run": "run: joined with the other cyclic records of the specimen",
+    "envelope": "envelope: of cycles to both sides (form of ASTM E2126)",
+    "counting": "counting: rainflow, level crossings, damage by a stated line",
+}
 _LOOK_FIRST = "look at the files first"
 _TEST_WORDS = {
     "break": "break: monotonic, to failure",
@@ -74,6 +79,13 @@ class RecordForm(forms.Form):
         min_value=0,
         initial=0,
         help_text="For a block of a cycling run: how many load cycles the specimen had before.",
+    )
+    reduction = forms.ChoiceField(
+        label="Reduced as",
+        required=False,
+        choices=[("", "usual for the test"), *REDUCTION_WORDS.items()],
+        help_text="A cyclic record may also be counted (variable amplitude), read as the envelope "
+        "of reversed cycles, or joined with the other records of its run.",
     )
     measured_at = forms.DateTimeField(
         label="Measured at",
@@ -216,8 +228,24 @@ class ReduceAgainForm(WhyForm):
     """Another reduction of the same record: a field for each setting, empty for its default."""
 
     def __init__(
-        self, words: Sequence[SettingWords], asked: Mapping[str, Any], data: Any = None
+        self,
+        words: Sequence[SettingWords],
+        asked: Mapping[str, Any],
+        data: Any = None,
+        *,
+        reduction: str = "",
+        usual: Sequence[str] = (),
     ) -> None:
+        """Fields for the settings of one reduction.
+
+        Args:
+            words: its settings.
+            asked: those that differ from their defaults now.
+            data: as sent.
+            reduction: its name.
+            usual: the reductions of the record's test, the usual one first.
+        """
+        self.reduction, self.reductions = reduction, list(usual)
         initial = {name: setting_text(value) for name, value in asked.items()}
         super().__init__(data, initial=initial)
         self._names = {w.name: isinstance(w.default, list | tuple) for w in words}
@@ -233,7 +261,9 @@ class ReduceAgainForm(WhyForm):
     def settings(self) -> dict[str, Any]:
         """Names and values of what is not left at its default."""
         told = {name: self.cleaned_data[name].strip() for name in self._names}
-        return {
+        is_usual = self.reductions[:1] == [self.reduction] or not self.reduction
+        chosen: dict[str, Any] = {} if is_usual else {"reduction": self.reduction}
+        return chosen | {
             name: [_typed(part) for part in text.split(",")] if self._names[name] else _typed(text)
             for name, text in told.items()
             if text

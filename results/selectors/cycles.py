@@ -80,7 +80,8 @@ def cycle_page(
     if reduction.table is None or reduction.name != "cyclic":
         raise NotFound(
             "record.no-cycles",
-            f"Load cycles were asked for; a cyclic record has them, and this one is {record.test}.",
+            "Load cycles were asked for; a record reduced as cyclic has them, and this "
+            f"{record.test} record is reduced as {reduction.name}.",
             test=record.test,
         )
     names, rows, count = _page_of(reduction.table, first=first, last=end, at_most=at_most)

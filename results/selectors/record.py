@@ -141,5 +141,6 @@ def record_as_dict(record: Record, *, with_metrics: bool = True) -> dict[str, An
         ],
         "channel_map": record.channel_map["entries"],
         "settings": record.settings,
+        "summaries": reduction.curve.get("summaries", []) if reduction else [],
         "metrics": [metric_as_dict(m, reduction) for m in metrics] if reduction else [],
     }

@@ -152,8 +152,12 @@ def stiffness_points(
     points: dict[str, list[StiffnessAt]] = defaultdict(list)
     for key, at, stored, subject_id in metrics:
         value, _ = instead.get(key, (stored, "")) or (None, "")
-        if at is not None and value is not None:
-            points[owners[subject_id]].append(StiffnessAt(at, value, str(key)))
+        if at is None or value is None:
+            continue
+        own = points[owners[subject_id]]
+        # A run repeats what its records gave: of one load cycle the record received first counts.
+        if not own or own[-1].cycle != at:
+            own.append(StiffnessAt(at, value, str(key)))
     # A first stiffness that is not above zero is no reference: its record says what is wrong.
     return {code: found for code, found in points.items() if found[0].stiffness_kn_mm > 0}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import time
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -24,17 +25,20 @@ from labmatrix.kernel.canonical import content_key
 from results.domain.curve import kept_rows
 from results.domain.reduction.budget_data import budget_as_dict
 from results.domain.reduction.instruments import Judged, Key
-from results.domain.reduction.outcome import Found, Outcome
+from results.domain.reduction.outcome import Found, Outcome, Table
 from results.domain.reduction.settings import JoinedSettings
 from results.services.calibrated import calibrated, factors_of
 from results.services.cycle_table import table_write
 from results.services.cyclic_record import cyclic_record
-from results.services.methods import CyclicMethod, Steps, drawn_channels, method_named
+from results.services.main_channels import drawn_channels
+from results.services.methods import CyclicMethod, RunMethod, Steps, method_named
+from results.services.run_record import run_record
 
 Report = Callable[[float, str], None]
 _METRIC_NAMESPACE = uuid.UUID("0c1f7f3c-2f57-5f3e-8f0a-6f3f5d0b9a41")
 # Reading takes most of the time of a reduction.
 _READ_SHARE = 0.7
+_TOLD_SECONDS = 0.5
 
 
 @dataclass(frozen=True)
@@ -178,14 +182,26 @@ def _rounded(values: np.ndarray[Any, Any]) -> list[float]:
     return [round(float(v), 6) for v in values]
 
 
-def _reduced(outcome: Outcome) -> dict[str, list[float]] | None:
+def _reduced(outcome: Outcome) -> Mapping[str, Sequence[float | None]] | None:
     """The curve that the numbers were read off: after zero, seating and settlement."""
     table = outcome.table or {}
     if not {"deflection_mm", "load_kn"} <= set(table):
         return None
     x, y = table["deflection_mm"], table["load_kn"]
+    if "side" in table:
+        return _sides(table)
     rows = kept_rows(x, y, at_most=1200)
     return {"x": _rounded(x[rows]), "y": _rounded(y[rows])}
+
+
+def _sides(table: Table) -> dict[str, list[float | None]]:
+    """Both envelopes of a reversed test, a gap between them."""
+    found: dict[str, list[float | None]] = {"x": [], "y": []}
+    for side in (1, -1):
+        rows = table["side"] == side
+        found["x"] += [*_rounded(table["deflection_mm"][rows]), None]
+        found["y"] += [*_rounded(table["load_kn"][rows]), None]
+    return found
 
 
 def compute(inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> Computed:
@@ -200,13 +216,18 @@ def compute(inputs: Mapping[str, Any], report: Report, folder: WorkFolder) -> Co
         UserError: why the record cannot be reduced.
     """
     method = method_named(inputs["reduction"]["name"])
-    if isinstance(method, CyclicMethod):
-        found = cyclic_record(inputs, report, folder)
+    if isinstance(method, CyclicMethod | RunMethod):
+        of_one = isinstance(method, CyclicMethod)
+        found = (cyclic_record if of_one else run_record)(inputs, report, folder)
         report(0.95, "writing")
         return _computed(inputs, found.judged, found.warnings, found.curve, found.table)
     read = channels_of(inputs, report)
     report(_READ_SHARE, "reducing")
-    judged = method.reduce(read.channels, inputs, read.steps)
+
+    def told(share: float) -> None:
+        report(_READ_SHARE + (0.95 - _READ_SHARE) * share, "reducing")
+
+    judged = method.reduce(read.channels, inputs, read.steps, told_now_and_then(told))
     outcome = judged.outcome
     if read.joined:
         outcome = replace(outcome, settings={**outcome.settings, "joined": read.joined})
@@ -233,9 +254,22 @@ def _computed(
         outcome=outcome,
         budgets={key: budget_as_dict(budget) for key, budget in judged.budgets.items()},
         warnings=[*warnings, *notes, *_uncalibrated(inputs)],
-        curve=curve,
+        curve=curve | ({"summaries": list(outcome.summaries)} if outcome.summaries else {}),
         table=table,
     )
+
+
+def told_now_and_then(told: Callable[[float], None]) -> Callable[[float], None]:
+    """Tells no more often than every half second, so that the lease is kept at little cost."""
+    last = time.monotonic()
+
+    def seldom(share: float) -> None:
+        nonlocal last
+        if time.monotonic() - last >= _TOLD_SECONDS:
+            last = time.monotonic()
+            told(share)
+
+    return seldom
 
 
 def _uncalibrated(inputs: Mapping[str, Any]) -> list[dict[str, Any]]:

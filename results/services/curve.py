@@ -18,7 +18,9 @@ from results.domain.curve import View, Window, view_of
 from results.models import Reduction
 from results.services.compute import channels_of, table_columns
 from results.services.cyclic_record import cyclic_samples
-from results.services.methods import CyclicMethod, drawn_channels
+from results.services.main_channels import drawn_channels
+from results.services.methods import CyclicMethod, RunMethod
+from results.services.run_record import own_inputs
 
 Floats = npt.NDArray[np.float64]
 POINTS = 2000
@@ -53,9 +55,9 @@ class _Drawn:
 def _read(key: str) -> _Drawn:
     reduction = Reduction.objects.select_related("table").get(key=key)
     inputs = json.loads(reduction.inputs)
-    if reduction.name == CyclicMethod.name:
+    if reduction.name in (CyclicMethod.name, RunMethod.name):
         with passing_folder() as folder:
-            x, y = cyclic_samples(inputs, folder)
+            x, y = cyclic_samples(own_inputs(inputs), folder)
         x_title, y_title = reduction.curve["x_title"], reduction.curve["y_title"]
     else:
         read = channels_of(inputs, lambda share, words: None)
@@ -69,6 +71,8 @@ def _reduced(reduction: Reduction) -> _Line | None:
         return None
     with blob_open(reduction.table) as stream:
         table = table_columns(stream)
+    if "side" in table:
+        return None  # two envelopes, each of few points that the curve has already
     x, y = (np.asarray(table[name], dtype=np.float64) for name in ("deflection_mm", "load_kn"))
     return _Line(x, y, np.asarray(table["index"], dtype=np.int64))
 

@@ -25,7 +25,7 @@ from results.domain.reduction.cyclic_stream import CyclicStream
 from results.domain.reduction.instruments import Instrument
 from results.services.calibrated import calibrated, factors_of
 from results.services.instruments_of import instrument_of
-from results.services.methods import main_channel
+from results.services.main_channels import main_channel
 from results.services.row_window import Pick, RowWindow
 
 Floats = npt.NDArray[np.float64]

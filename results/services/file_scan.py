@@ -20,7 +20,7 @@ from labmatrix.evidence.reading.streamed import open_stream
 from labmatrix.evidence.services.blob import blob_open
 from labmatrix.kernel.errors import ShapeError
 from results.services.calibrated import calibrated
-from results.services.methods import main_channel
+from results.services.main_channels import main_channel
 from results.services.sample_store import SampleStore
 
 Floats = npt.NDArray[np.float64]

@@ -9,7 +9,8 @@ from uuid import UUID
 
 from conditioning.selectors.calibration import calibration_list_by_serial
 from labmatrix.evidence.models import Record, RecordFile
-from results.services.methods import method_for
+from results.services.methods import RunMethod, method_for
+from results.services.run_parts import run_parts
 from specimens.models import Location, Lot, Specimen
 
 
@@ -80,7 +81,8 @@ class Gathered:
 
     def inputs(self, record: Record) -> dict[str, Any]:
         """What the key of a record's reduction covers, as JSON-ready data."""
-        method = method_for(record.test)
+        method = method_for(record.test, record.settings)
+        more = {"parts": run_parts(record)} if method.name == RunMethod.name else {}
         return {
             "files": [{"name": f.name, "sha256": f.blob_id} for f in self.files[record.pk]],
             "channel_map": record.channel_map,
@@ -89,6 +91,7 @@ class Gathered:
             "calibrations": self._calibrations(record),
             "settings": record.settings,
             "reduction": {"name": method.name, "version": method.version},
+            **more,
         }
 
     def _specimen(self, record: Record) -> dict[str, Any]:
@@ -128,6 +131,7 @@ _WORDS = {
     "calibrations": "the calibrations in force",
     "settings": "the settings",
     "reduction": "the version of the reduction",
+    "parts": "the other records of the run",
 }
 
 

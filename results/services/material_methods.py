@@ -11,13 +11,13 @@ import numpy.typing as npt
 
 from labmatrix.evidence.domain.channels import Channel, Channels
 from labmatrix.kernel.canonical import content_key
-from labmatrix.kernel.errors import ShapeError, UserError
+from labmatrix.kernel.errors import ShapeError
 from results.domain.mechanics.materials.bars import bar_test, elastic_slope
 from results.domain.mechanics.materials.concrete import cube_strength, cylinder_strength
 from results.domain.mechanics.materials.coupons import CouponSetup, reduce_coupon
 from results.domain.mechanics.materials.mortar import cylinder_from_cube
 from results.domain.mechanics.section import bar_area
-from results.domain.reduction.instruments import Judged, judge
+from results.domain.reduction.instruments import Judged, Told, judge, untold, without_refusals
 from results.domain.reduction.material_settings import (
     BarSettings,
     CouponSettings,
@@ -79,14 +79,9 @@ def _judged(
     curve: _Curve,
     inputs: Mapping[str, Any],
     steps: Steps,
+    told: Told,
 ) -> Judged:
     """The outcome with its uncertainty: load and strain moved within theirs."""
-
-    def tried(load_kn: Floats, second: Floats) -> Outcome:
-        try:
-            return reduce(load_kn, second)
-        except UserError:
-            return Outcome(metrics=())
 
     reduce(curve.load.values, curve.values)  # a refusal of the record itself is said
     first, second = (
@@ -96,13 +91,14 @@ def _judged(
         for c in (curve.load, curve.second)
     )
     judged = judge(
-        tried,
+        without_refusals(reduce),
         load_kn=curve.load.values,
         deflection_mm=curve.values,
         load=first,
         deflection=second,
         seed=int(content_key(inputs)[:8], 16),
         second=(curve.second.quantity, curve.second.unit),
+        told=told,
     )
     notes = instrument_notes(first, second, second_words=f"the {curve.second.quantity}")
     outcome = replace(judged.outcome, warnings=(*judged.outcome.warnings, *notes))
@@ -121,7 +117,9 @@ class CouponMethod:
     version = "1"
     settings: type[ReductionSettings] = CouponSettings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
+    def reduce(
+        self, channels: Channels, inputs: Mapping[str, Any], steps: Steps, told: Told = untold
+    ) -> Judged:
         """Strength, cracked modulus, ultimate strain, and the transition where there is one."""
         settings = CouponSettings.from_dict(inputs["settings"])
         settings.check_wanted()
@@ -143,7 +141,7 @@ class CouponMethod:
         def reduce(load_kn: Floats, second: Floats) -> Outcome:
             return _coupon(curve, setup, used, *_finite(second, load_kn))
 
-        return _judged(reduce, curve, inputs, steps)
+        return _judged(reduce, curve, inputs, steps, told)
 
 
 def _coupon(
@@ -192,7 +190,9 @@ class BarMethod:
     version = "1"
     settings: type[ReductionSettings] = BarSettings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
+    def reduce(
+        self, channels: Channels, inputs: Mapping[str, Any], steps: Steps, told: Told = untold
+    ) -> Judged:
         """From load over strain, on the nominal area."""
         settings = BarSettings.from_dict(inputs["settings"])
         diameter = settings.diameter_mm or _from_lot(inputs, "bar_diameter_mm")
@@ -205,7 +205,7 @@ class BarMethod:
         def reduce(load_kn: Floats, second: Floats) -> Outcome:
             return _bar(curve, settings, area, used, _finite(second, load_kn))
 
-        return _judged(reduce, curve, inputs, steps)
+        return _judged(reduce, curve, inputs, steps, told)
 
 
 def _bar(
@@ -243,7 +243,9 @@ class CompressionMethod:
         self.name = name
         self.settings: type[ReductionSettings] = settings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
+    def reduce(
+        self, channels: Channels, inputs: Mapping[str, Any], steps: Steps, told: Told = untold
+    ) -> Judged:
         """From the load alone."""
         settings = self.settings.from_dict(inputs["settings"])
         load = channels.one("load")
@@ -263,6 +265,7 @@ class CompressionMethod:
             deflection=still,
             seed=int(content_key(inputs)[:8], 16),
             second=("row", "1"),
+            told=told,
         )
         notes = instrument_notes(instrument, None)
         outcome = replace(judged.outcome, warnings=(*judged.outcome.warnings, *notes))

@@ -9,16 +9,18 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from labmatrix.evidence.domain.channels import Channel, Channels
+from labmatrix.evidence.domain.channels import Channels
 from labmatrix.kernel.canonical import content_key
-from labmatrix.kernel.errors import UserError
-from results.domain.reduction import break_test, cyclic
+from labmatrix.kernel.errors import ShapeError
+from results.domain.reduction import break_test, cyclic, cyclic_run
 from results.domain.reduction.break_settings import BreakSettings
 from results.domain.reduction.cyclic_settings import CyclicSettings
-from results.domain.reduction.instruments import Judged, judge
+from results.domain.reduction.instruments import Judged, Told, judge, untold, without_refusals
 from results.domain.reduction.outcome import Outcome
 from results.domain.reduction.settings import ReductionSettings
+from results.services.history_methods import CountingMethod, EnvelopeMethod
 from results.services.instruments_of import instrument_notes, instrument_of
+from results.services.main_channels import main_channel
 from results.services.material_methods import MATERIAL_METHODS
 
 Floats = npt.NDArray[np.float64]
@@ -32,30 +34,21 @@ class TableMethod(Protocol):
     version: str
     settings: type[ReductionSettings]
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
+    def reduce(
+        self, channels: Channels, inputs: Mapping[str, Any], steps: Steps, told: Told = untold
+    ) -> Judged:
         """Numbers with their uncertainty from channels in base units.
 
         Args:
             channels: of the record.
             inputs: of the reduction.
             steps: smallest step of each channel by file and column, in its base unit.
+            told: told the share done, 0 to 1, now and then.
 
         Raises:
             UserError: why the record cannot give them.
         """
         ...
-
-
-def main_channel(channels: Channels, quantity: str) -> Channel:
-    """The channel of a quantity that counts: the one at mid-span where there are several.
-
-    Raises:
-        ShapeError: ``channels.quantity-missing`` or ``channels.ambiguous``.
-    """
-    central = [c for c in channels.all(quantity) if c.place in (None, "mid-span", "actuator")]
-    if len(central) > 1 and all(c.place for c in central):
-        central = [c for c in central if c.place == "mid-span"]
-    return central[0] if len(central) == 1 else channels.one(quantity)
 
 
 class BreakMethod:
@@ -65,7 +58,9 @@ class BreakMethod:
     version = break_test.VERSION
     settings: type[ReductionSettings] = BreakSettings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
+    def reduce(
+        self, channels: Channels, inputs: Mapping[str, Any], steps: Steps, told: Told = untold
+    ) -> Judged:
         """Cracking, yield, peak, ultimate, stiffness, ductility and energy."""
         load, deflection = main_channel(channels, "load"), main_channel(channels, "deflection")
         reduce = _break_reduction(channels, inputs, channels.time_of(load))
@@ -77,12 +72,13 @@ class BreakMethod:
             for c in (load, deflection)
         )
         judged = judge(
-            _without_refusals(reduce),
+            without_refusals(reduce),
             load_kn=load.values,
             deflection_mm=deflection.values,
             load=first,
             deflection=second,
             seed=int(content_key(inputs)[:8], 16),
+            told=told,
         )
         notes = (*judged.outcome.warnings, *instrument_notes(first, second))
         return Judged(replace(judged.outcome, warnings=notes, table=outcome.table), judged.budgets)
@@ -119,20 +115,6 @@ def _break_reduction(
     return reduce
 
 
-def _without_refusals(
-    reduce: Callable[[Floats, Floats], Outcome],
-) -> Callable[[Floats, Floats], Outcome]:
-    """A record that is only refused with its noise drawn anew gives no number then."""
-
-    def tried(load_kn: Floats, deflection_mm: Floats) -> Outcome:
-        try:
-            return reduce(load_kn, deflection_mm)
-        except UserError:
-            return Outcome(metrics=())
-
-    return tried
-
-
 class CyclicMethod:
     """A record of load cycles, which goes by in pieces (``cyclic_record``)."""
 
@@ -141,7 +123,15 @@ class CyclicMethod:
     settings: type[ReductionSettings] = CyclicSettings
 
 
-Method = TableMethod | CyclicMethod
+class RunMethod:
+    """A record of load cycles with the other records of its run (``run_record``)."""
+
+    name = cyclic_run.REDUCTION
+    version = cyclic_run.VERSION
+    settings: type[ReductionSettings] = cyclic_run.RunSettings
+
+
+Method = TableMethod | CyclicMethod | RunMethod
 
 
 class NoSettings(ReductionSettings):
@@ -157,52 +147,53 @@ class ReadingMethod:
     version = "1"
     settings: type[ReductionSettings] = NoSettings
 
-    def reduce(self, channels: Channels, inputs: Mapping[str, Any], steps: Steps) -> Judged:
+    def reduce(
+        self, channels: Channels, inputs: Mapping[str, Any], steps: Steps, told: Told = untold
+    ) -> Judged:
         """No metrics; the mapped channels can be drawn."""
         settings = NoSettings.from_dict(inputs["settings"]).as_dict()
         return Judged(Outcome(metrics=(), settings=settings), {})
 
 
-_METHODS: Mapping[str, Method] = {
-    "break": BreakMethod(),
-    "cyclic": CyclicMethod(),
-    **MATERIAL_METHODS,
+_BREAK, _CYCLIC, _RUN = BreakMethod(), CyclicMethod(), RunMethod()
+_ENVELOPE, _COUNTING, _READING = EnvelopeMethod(), CountingMethod(), ReadingMethod()
+# The reductions that a test may have, the usual one first.
+_METHODS: Mapping[str, tuple[Method, ...]] = {
+    "break": (_BREAK, _ENVELOPE),
+    "cyclic": (_CYCLIC, _RUN, _ENVELOPE, _COUNTING),
+    **{test: (method,) for test, method in MATERIAL_METHODS.items()},
 }
-_READING = ReadingMethod()
+_BY_NAME: Mapping[str, Method] = {m.name: m for there in _METHODS.values() for m in there}
 
 
-def method_for(test: str) -> Method:
-    """The reduction of a test."""
-    return _METHODS.get(test, _READING)
+def methods_of(test: str) -> tuple[Method, ...]:
+    """The reductions that a test may have, the usual one first."""
+    return _METHODS.get(test, (_READING,))
+
+
+def method_for(test: str, asked: Mapping[str, Any] | None = None) -> Method:
+    """The reduction of a test: the usual one, or the one that the settings name as ``reduction``.
+
+    Args:
+        test: of the record.
+        asked: settings as asked.
+
+    Raises:
+        ShapeError: ``reduction.unknown``.
+    """
+    there = methods_of(test)
+    name = (asked or {}).get("reduction", there[0].name)
+    found = next((method for method in there if method.name == name), None)
+    if found is None:
+        known = " or ".join(method.name for method in there)
+        raise ShapeError(
+            "reduction.unknown",
+            f"The reduction {name!r} was asked for; a {test} record can be reduced as {known}.",
+            reduction=str(name),
+        )
+    return found
 
 
 def method_named(name: str) -> Method:
     """The reduction of a name, as it stands in a key's inputs."""
-    return next((m for m in _METHODS.values() if m.name == name), _READING)
-
-
-def drawn_channels(
-    channels: Channels,
-) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any], str, str]:
-    """What a record's curve shows: (x, y, heading of x, heading of y), equal lengths.
-
-    Load over deflection where both are in one file, else load over the mean strain, else the first
-    channel over its rows.
-    """
-    loads, deflections = channels.all("load"), channels.all("deflection")
-    strains = channels.all("strain")
-    if len(loads) == 1 and strains and not deflections:
-        of_file = [c.values for c in strains if c.file == loads[0].file]
-        if of_file:
-            return np.mean(of_file, axis=0), loads[0].values, "strain [mm/mm]", "load [kN]"
-    if loads and deflections:
-        y, x = main_channel(channels, "load"), main_channel(channels, "deflection")
-        if y.file == x.file:
-            return x.values, y.values, "deflection [mm]", "load [kN]"
-    first = (
-        next(c for c in channels.channels if c.quantity != "time")
-        if len(channels.channels) > 1
-        else channels.channels[0]
-    )
-    rows = np.arange(first.values.size, dtype=np.float64)
-    return rows, first.values, "row", f"{first.quantity} [{first.unit}]"
+    return _BY_NAME.get(name, _READING)

@@ -145,7 +145,7 @@ def record_receive(
     _check(test, uploads, cycle_offset)
     channel_map, map_name = channel_map_resolve(channels)
     check_storable(settings or {}, argument="settings")
-    method_for(test).settings.from_dict(settings)
+    method_for(test, settings).settings.from_dict(settings)
     blobs = [blob_put(stream=upload.stream, now=now) for upload in uploads]
     sent = {
         "subject": subject.code,
@@ -266,7 +266,7 @@ def record_reduce_again(
         raise ShapeError("record.why", "Say why the record is reduced again.")
     check_storable([why, settings or {}], argument="request")
     if settings is not None:
-        method_for(record.test).settings.from_dict(settings)
+        method_for(record.test, settings).settings.from_dict(settings)
     with ledger_transaction():
         record = Record.objects.select_for_update(of=("self",)).get(pk=record.pk)
         if settings is not None:

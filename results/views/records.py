@@ -41,7 +41,7 @@ from results.selectors.record_page import (
 )
 from results.selectors.work import WORKING, record_list_work, record_work
 from results.services.inputs import inputs_changed, specimen_of
-from results.services.methods import method_for
+from results.services.methods import method_for, methods_of
 from results.services.record import record_reduce_again
 from results.services.stale import may_ask_stale
 from specimens.selectors.access import programme_roles, subject_role
@@ -88,13 +88,13 @@ class RecordPage(View):
     def get(self, request: HttpRequest, record_id: str) -> HttpResponse:
         """The page."""
         record = record_get(actor=actor_of(request), record_id=record_id)
-        return self._page(request, record, _reduce_form(record))
+        return self._page(request, record, _reduce_form(record, request.GET.get("reduction", "")))
 
     def post(self, request: HttpRequest, record_id: str) -> HttpResponse:
         """Reduce again with other settings."""
         actor = actor_of(request)
         record = record_get(actor=actor, record_id=record_id, action=Action.ASK_REDUCTION)
-        form = _reduce_form(record, request.POST)
+        form = _reduce_form(record, request.POST.get("reduction", ""), request.POST)
         if not form.is_valid():
             return self._page(request, record, form, status=400)
         try:
@@ -137,8 +137,14 @@ class RecordPage(View):
         return render(request, "results/record.html", context, status=status)
 
 
-def _reduce_form(record: Record, data: Any = None) -> ReduceAgainForm:
-    return ReduceAgainForm(method_for(record.test).settings.describe(), record.settings, data)
+def _reduce_form(record: Record, asked: str, data: Any = None) -> ReduceAgainForm:
+    """The form of the reduction that is asked for, else of the one that the record has."""
+    there = [method.name for method in methods_of(record.test)]
+    present = method_for(record.test, record.settings).name
+    name = asked if asked in there else present
+    settings = record.settings if name == present else {}
+    words = method_for(record.test, {"reduction": name}).settings.describe()
+    return ReduceAgainForm(words, settings, data, reduction=name, usual=there)
 
 
 def _numbers(reduction: Reduction) -> dict[str, Any]:
@@ -151,6 +157,7 @@ def _numbers(reduction: Reduction) -> dict[str, Any]:
         "payload": marked_curve(reduction),
         "table": marks_table(reduction),
         "figure_caption": curve_caption(reduction),
+        "summaries": reduction.curve.get("summaries", ()),
         "stiffness": stiffness_curve(metrics, cycled),
     }
 

@@ -68,16 +68,20 @@ def _asked(form: RecordForm) -> dict[str, Any]:
     return {
         "subject_code": data["subject"].strip(),
         "test": data["test"],
-        "settings": settings_of(data["settings"]),
+        "settings": settings_of(data["settings"]) | _named(data["reduction"]),
         "cycle_offset": data["cycle_offset"] or 0,
         "measured_at": data["measured_at"],
     }
 
 
+def _named(reduction: str) -> dict[str, str]:
+    return {"reduction": reduction} if reduction else {}
+
+
 def _look_or_receive(request: HttpRequest, form: RecordForm) -> HttpResponse:
     actor, asked = actor_of(request), _asked(form)
     subject_get(actor=actor, code=asked["subject_code"], action=Action.UPLOAD_RECORD)
-    method_for(asked["test"]).settings.from_dict(asked["settings"])
+    method_for(asked["test"], asked["settings"]).settings.from_dict(asked["settings"])
     files = form.cleaned_data["uploaded"]
     if form.cleaned_data["channels"]:
         uploads = [Upload(file.name, file.file) for file in files]

@@ -14,7 +14,7 @@ from results.domain.reduction.break_curve import Curve
 from results.domain.reduction.break_prepare import channels_checked
 from results.domain.reduction.noise import noise_of
 from results.domain.reduction.outcome import Bound, Floats, Found, Note, Outcome, Point
-from results.domain.reduction.settings import ReductionSettings, setting
+from results.domain.reduction.settings import JoinedSettings, setting
 from results.domain.reduction.turning import turning_points
 
 REDUCTION: Final = "envelope"
@@ -25,7 +25,7 @@ _SIGN: Mapping[str, float] = MappingProxyType({"positive": 1.0, "negative": -1.0
 _LARGER = 1.02
 
 
-class EnvelopeSettings(ReductionSettings):
+class EnvelopeSettings(JoinedSettings):
     """How the envelope of reversed cycles is taken and read."""
 
     REDUCTION: ClassVar[str] = "envelope"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, ClassVar, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,14 @@ OVERLAP_RULE = (
     "offset; of equals the one given later) counts from its first cycle on."
 )
 _NAMED = 6
+REDUCTION: Final = "run"
+VERSION: Final = "1"
+
+
+class RunSettings(CyclicSettings):
+    """As for one record; the stiffness ratios go to the first cycle of the whole run."""
+
+    REDUCTION: ClassVar[str] = REDUCTION
 
 
 @dataclass(frozen=True)

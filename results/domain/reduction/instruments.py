@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from labmatrix.kernel.errors import RangeError
+from labmatrix.kernel.errors import RangeError, UserError
 from results.domain.reduction.noise import noise_of
 from results.domain.reduction.outcome import Floats, Found, Note, Outcome
 from results.domain.reduction.uncertainty import (
@@ -26,6 +26,7 @@ from results.domain.reduction.uncertainty import (
 
 Reduce = Callable[[Floats, Floats], Outcome]
 Key = tuple[str, str | None, int | None]
+Told = Callable[[float], None]
 DEFLECTION = ("deflection", "mm")
 SCATTER = "scatter of the record (noise and resolution)"
 
@@ -74,6 +75,22 @@ def key_of(found: Found) -> Key:
 
 def _values(outcome: Outcome) -> dict[Key, float]:
     return {key_of(found): found.value for found in outcome.metrics}
+
+
+def untold(share: float) -> None:
+    """Tells nobody how far the work is."""
+
+
+def without_refusals(reduce: Reduce) -> Reduce:
+    """A record that is only refused with its noise drawn anew gives no number then."""
+
+    def tried(load_kn: Floats, deflection_mm: Floats) -> Outcome:
+        try:
+            return reduce(load_kn, deflection_mm)
+        except UserError:
+            return Outcome(metrics=())
+
+    return tried
 
 
 class _Inputs:
@@ -133,7 +150,7 @@ def judge(
     deflection: Instrument,
     seed: int,
     draws: int = 60,
-    told: Callable[[float], None] = lambda share: None,
+    told: Told = untold,
     second: tuple[str, str] = DEFLECTION,
 ) -> Judged:
     """Runs a reduction, and again with its inputs moved, for the uncertainty of each metric.
@@ -187,7 +204,7 @@ class _Runs:
         *,
         seed: int,
         draws: int,
-        told: Callable[[float], None],
+        told: Told,
     ) -> None:
         self.reduce, self.inputs, self.draws = reduce, inputs, draws
         # At most: the scatter, both sides of each input, and all inputs together.

@@ -81,6 +81,8 @@ class Outcome:
         settings: every setting as resolved, JSON-ready, with what was chosen from the record.
         table: columns of equal length (the cycles of a cyclic test, the envelope of a break
             test), or None where they were drained before.
+        summaries: small tables to be read at once, JSON-ready: {"caption", "columns": [{"label",
+            "unit"?}], "rows"}.
     """
 
     metrics: tuple[Found, ...]
@@ -88,6 +90,7 @@ class Outcome:
     marks: tuple[Point, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
     table: Table | None = None
+    summaries: tuple[Mapping[str, Any], ...] = ()
 
     def get(self, name: str, *, method: str | None = None, at: int | None = None) -> Found:
         """The metric of this name; method and cycle only matter where they are given.

@@ -49,6 +49,13 @@ class ReductionSettings(BaseModel):
             ShapeError: ``reduction.setting-unknown`` or ``reduction.setting-value``.
         """
         given = dict(given or {})
+        asked = given.pop("reduction", cls.REDUCTION)  # which of its test's reductions it is
+        if asked != cls.REDUCTION:
+            raise ShapeError(
+                "reduction.other",
+                f"Settings of the reduction {asked!r} were given to {cls.REDUCTION}.",
+                reduction=str(asked),
+            )
         for name in given:
             if name not in cls.model_fields:
                 raise ShapeError(

@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import ClassVar, Final, Self
+from typing import Any, ClassVar, Final, Self
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import model_validator
 
 from labmatrix.kernel.errors import ShapeError
-from results.domain.reduction.counting import RESIDUE_RULE, FatigueLine, rainflow
+from results.domain.reduction.counting import (
+    RESIDUE_RULE,
+    FatigueLine,
+    Rainflow,
+    level_crossings,
+    rainflow,
+)
 from results.domain.reduction.noise import noise_of
 from results.domain.reduction.outcome import Found, Note, Outcome
-from results.domain.reduction.settings import ReductionSettings, setting
+from results.domain.reduction.settings import JoinedSettings, setting
+from results.domain.reduction.turning import TurningPoints, turning_points
 
 REDUCTION: Final = "counting"
 VERSION: Final = "1"
 _MUCH = 0.1
 
 
-class CountingSettings(ReductionSettings):
+class CountingSettings(JoinedSettings):
     """How a load history of variable amplitude is counted."""
 
     REDUCTION: ClassVar[str] = "counting"
@@ -38,6 +45,21 @@ class CountingSettings(ReductionSettings):
         unit="1",
         gt=0.0,
         rule="Slope of the line for which the share of damage that half cycles carry is given.",
+    )
+    range_classes: int = setting(
+        16, unit="1", ge=1, le=256, rule="Classes of equal width in which ranges are summed up."
+    )
+    level_count: int = setting(
+        16,
+        unit="1",
+        ge=1,
+        le=256,
+        rule="Level crossings (ASTM E1049) are counted at this many levels, equally spaced between "
+        "the smallest and the largest load, on the reversals beyond the noise: rising ones at the "
+        "reference level and above it, falling ones below it.",
+    )
+    reference_level_kn: float = setting(
+        0.0, unit="kN", rule="Level that divides rising from falling crossings."
     )
     line_range_kn: float | None = setting(
         None, unit="kN", gt=0.0, rule="A range on the stated line of load range over cycles."
@@ -85,8 +107,9 @@ def reduce_counting(*, load_kn: npt.ArrayLike, settings: CountingSettings | None
 
     Returns:
         ``counted_cycles``, ``largest_range``, ``half_cycle_share`` and, for a stated line,
-        ``damage``; the residue rule among the notes; the counted ranges as a table with columns
-        ``range_kn``, ``mean_kn``, ``count``, ``first_index`` and ``last_index``.
+        ``damage``; the residue rule among the notes; ranges by class and level crossings as
+        summaries; the counted ranges as a table with columns ``range_kn``, ``mean_kn``,
+        ``count``, ``first_index`` and ``last_index``.
 
     Raises:
         ShapeError: not one row of samples.
@@ -123,7 +146,59 @@ def reduce_counting(*, load_kn: npt.ArrayLike, settings: CountingSettings | None
             "first_index": rows[counted.first],
             "last_index": rows[counted.last],
         },
+        summaries=(
+            _by_class(counted, settings),
+            _crossed(turning_points(load[rows], band), settings),
+        ),
     )
+
+
+def _by_class(counted: Rainflow, settings: CountingSettings) -> dict[str, Any]:
+    """Counts of equal classes of range, and what each does to a line of the stated slope."""
+    size = float(counted.ranges.max()) if len(counted.ranges) else 1.0
+    edges = np.linspace(0.0, size, settings.range_classes + 1)
+    where = np.clip(np.searchsorted(edges, counted.ranges, side="left") - 1, 0, None)
+    total = counted.power_sum(settings.exponent)
+    rows = []
+    for k in range(settings.range_classes):
+        of_class = where == k
+        counts, ranges = counted.counts[of_class], counted.ranges[of_class]
+        if not len(counts):
+            continue
+        share = float(np.sum(counts * ranges**settings.exponent)) / total if total else 0.0
+        halves = float(counts[counts < 1.0].sum())
+        rows.append(
+            [float(edges[k]), float(edges[k + 1]), float(counts.sum()), halves, 100 * share]
+        )
+    return {
+        "caption": "Rainflow: ranges of load by class, above the first limit up to the second; "
+        f"share of the damage of a line of slope {settings.exponent:g}. {RESIDUE_RULE}",
+        "columns": [
+            {"label": "Range above", "unit": "kN"},
+            {"label": "up to", "unit": "kN"},
+            {"label": "Cycles", "digits": 12},
+            {"label": "of them as half cycles", "digits": 12},
+            {"label": "Share of damage", "unit": "%", "digits": 3},
+        ],
+        "rows": rows,
+    }
+
+
+def _crossed(points: TurningPoints, settings: CountingSettings) -> dict[str, Any]:
+    """Level crossings between the extremes of the history, its noise aside."""
+    values = points.value
+    rows: list[list[float]] = []
+    if len(values) > 1:
+        low, high = float(values.min()), float(values.max())
+        levels = np.linspace(low, high, settings.level_count + 2)[1:-1]
+        found = level_crossings(values, levels, settings.reference_level_kn)
+        rows = [[level, float(count)] for level, count in found.items()]
+    return {
+        "caption": "Level crossings (ASTM E1049): rising ones at and above "
+        f"{settings.reference_level_kn:g} kN, falling ones below it.",
+        "columns": [{"label": "Level", "unit": "kN"}, {"label": "Crossings", "digits": 12}],
+        "rows": rows,
+    }
 
 
 def _notes(left_out: int, samples: int, share: float, exponent: float) -> Iterator[Note]:
