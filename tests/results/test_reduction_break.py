@@ -264,6 +264,35 @@ def test_yield_by_gauge_and_channels_carried_along() -> None:
     assert (outcome.settings["self_weight_kn"], outcome.settings["spreader_kn"]) == (3.5, 1.2)
 
 
+def test_channels_carried_along_are_told_at_the_points_found() -> None:
+    deflection = _ramp(samples=4_001)
+    width = np.where(deflection < 30.0, 0.01 * deflection, np.nan)
+    outcome = reduce_break(
+        load_kn=_curve(deflection),
+        deflection_mm=deflection,
+        already_cracked=False,
+        carried={"crack-width mid-span": width, "strain bar": 1e-4 * deflection},
+    )
+    (told,) = outcome.summaries
+    assert [column.get("unit") for column in told["columns"]] == [None, "mm", "mm/mm"]
+    rows = {row[0]: row[1:] for row in told["rows"]}
+    assert rows["peak"] == pytest.approx([0.25, 25e-4])
+    assert rows["first crack"] == pytest.approx([0.01, 1e-4])
+    assert rows["ultimate"][0] is None
+    assert canonical_json(told)
+    assert _reduced(_curve(deflection), deflection).summaries == ()
+
+
+@pytest.mark.parametrize(("share", "expected"), [(0.80, 36.2), (0.85, 34.0), (0.90, 31.0)])
+def test_ultimate_at_each_share_of_the_peak_by_hand(share: float, expected: float) -> None:
+    """From (25, 72) over (35, 60) to (40, 50): 57.6, 61.2 and 64.8 kN."""
+    outcome = _reduced(LOAD_KN, DEFLECTION_MM, ultimate_share=share)
+    found = outcome.get("ultimate_deflection")
+    assert found.value == pytest.approx(expected, rel=1e-9)
+    assert found.method == f"drop to {share:g}"
+    assert found.bound is None
+
+
 def test_a_gauge_that_dies_before_yield_says_so() -> None:
     deflection = _ramp(samples=4_001)
     strain = np.where(deflection < 4.0, 0.0021 * deflection / 6.0, np.nan)

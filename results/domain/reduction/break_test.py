@@ -17,7 +17,7 @@ from labmatrix.kernel.errors import RangeError
 from results.domain.reduction.break_prepare import Prepared, channels_checked, prepare
 from results.domain.reduction.break_reading import Reading
 from results.domain.reduction.break_settings import BreakSettings
-from results.domain.reduction.outcome import Floats, Note, Outcome
+from results.domain.reduction.outcome import Floats, Note, Outcome, Point
 
 REDUCTION: Final = "break"
 VERSION: Final = "2"
@@ -75,6 +75,7 @@ def reduce_break(
         _note_time(prepared, time)
     reading = Reading(prepared, settings, already_cracked=already_cracked)
     reading.read(strain)
+    beside = dict(zip(extra, rest, strict=True))
     return Outcome(
         metrics=tuple(reading.metrics),
         warnings=tuple(prepared.notes),
@@ -83,7 +84,8 @@ def reduce_break(
         | prepared.resolved
         | {"already_cracked": already_cracked}
         | apart,
-        table=_table(prepared, dict(zip(extra, rest, strict=True))),
+        table=_table(prepared, beside),
+        summaries=_at_points(reading.marks, beside),
     )
 
 
@@ -105,6 +107,26 @@ def _note_time(prepared: Prepared, time: Floats) -> None:
                 "the record.",
             )
         )
+
+
+def _at_points(
+    marks: Sequence[Point], carried: Mapping[str, Floats]
+) -> tuple[Mapping[str, Any], ...]:
+    """What the channels carried along read at the points found; nothing without such channels."""
+    if not carried:
+        return ()
+    rows = [
+        [mark.label, *(_known(values[mark.index]) for values in carried.values())] for mark in marks
+    ]
+    units = ["mm/mm" if name.startswith("strain") else "mm" for name in carried]
+    columns = [{"label": name, "unit": u} for name, u in zip(carried, units, strict=True)]
+    caption = "Channels carried along, at the row of the record nearest to each point found."
+    told = {"caption": caption, "columns": [{"label": "Point", "kind": "text"}, *columns]}
+    return ({**told, "rows": rows},)
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
 
 
 def _table(prepared: Prepared, carried: Mapping[str, Floats]) -> dict[str, npt.NDArray[Any]]:
