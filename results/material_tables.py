@@ -47,6 +47,8 @@ def said_value(name: str, value: float | str | None, digits: int = 4) -> str:
     unit = _unit(name)
     if isinstance(value, str):
         return value
+    if unit == "mm/mm" and abs(value) < 0.002:
+        return f"{1e6 * value:.{digits}g} µm/m"
     number = f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.{digits}g}"
     return f"{number} {unit}".strip()
 

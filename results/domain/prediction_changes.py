@@ -51,7 +51,7 @@ def changes_between(before: Mapping[str, Any], after: Mapping[str, Any]) -> tupl
     old, new = before["used"], after["used"]
     for name in sorted({*old, *new}):
         one, other = old.get(name), new.get(name)
-        if _told(one) != _told(other):
+        if _told(one) != _told(other):  # the same value from another source is no change
             words = (other or {}).get("words", "")
             found.append(Change(name, _entry(one), _entry(other), words))
     for name in sorted({*before["options"], *after["options"]}):
@@ -71,7 +71,7 @@ def changes_between(before: Mapping[str, Any], after: Mapping[str, Any]) -> tupl
 
 
 def _told(entry: Mapping[str, Any] | None) -> tuple[Any, ...] | None:
-    return None if entry is None else (entry.get("value"), entry.get("origin"), entry.get("words"))
+    return None if entry is None else (entry.get("value"), entry.get("origin"))
 
 
 def _percent(before: Any, after: Any) -> str:

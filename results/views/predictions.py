@@ -19,6 +19,7 @@ from labmatrix.web.domain.roles import Action, allowed
 from labmatrix.web.models import Person
 from results.calculation_sheet import steps_by_part
 from results.calculator_api import NOT_FOR_WORKS
+from results.domain.materials.resolve import shown_value
 from results.models import Prediction
 from results.prediction_figures import predicted_payload, predicted_table
 from results.selectors.pre_test import pre_test_get
@@ -113,6 +114,7 @@ class PredictionPage(View):
             "before": before,
             "changes": _changes_table(prediction, before) if before and drawn else None,
             "materials_words": materials_said(prediction),
+            "used": [(name, shown_value(e["value"]), e) for name, e in prediction.used.items()],
             "note": NOT_FOR_WORKS,
         }
         return render(request, "results/prediction.html", context)

@@ -129,7 +129,7 @@ def test_one_coupon_gives_no_design_strain():
     lot = LotKnown("QP-1", "fabric", "data sheet", {"fabric_design_strain": 0.012},
                    pools_of(coupons(0.011)))  # fmt: skip
     [design] = [m for m in materials_of([lot], age_days=None) if m.name == "fabric_design_strain"]
-    assert (design.value, design.origin, design.words) == (0.012, "specified", "data sheet of QP-1")
+    assert (design.value, design.origin, design.words) == (0.012, "specified", "QP-1: data sheet")
 
 
 def _lots():
@@ -188,7 +188,7 @@ def test_the_sentence_names_what_was_taken():
     told = {m.name: m.as_input() for m in materials_of(_lots(), age_days=28.0)}
     used = Known(MEMBER, {}, told).used()
     assert materials_sentence(used, has_fabric=True) == (
-        "f'c 32 MPa measured, 2 cylinders of QC-01 at 28 d; fy 420 MPa specified, design of QB-01; "
+        "f'c 32 MPa measured, 2 cylinders of QC-01 at 28 d; fy 420 MPa specified, QB-01: design; "
         "Ef 128000 MPa specified; εfd 0.012 specified"
     )
     assert "Ef" not in materials_sentence(used, has_fabric=False)

@@ -65,7 +65,7 @@ def test_specified_before_measured_after_and_both_are_kept(planned):
     before = predicted(planned, beam)
     assert before.values == "specified"
     assert before.used["fc_mpa"] == {
-        "value": 30.0, "origin": "specified", "words": "mix design 7 of C-01",
+        "value": 30.0, "origin": "specified", "words": "C-01: mix design 7",
     }  # fmt: skip
     tests = cylinders(planned, 636.2, 636.2)  # 36.0 MPa
     assert prediction_is_stale(before)

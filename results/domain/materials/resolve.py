@@ -112,7 +112,7 @@ def _of_lot(lot: LotKnown, name: str, age_days: float | None) -> Material | None
     value = lot.specified.get(name)
     if value is None:
         return None
-    return Material(name, value, SPECIFIED, (lot.code,), f"{lot.source} of {lot.code}")
+    return Material(name, value, SPECIFIED, (lot.code,), f"{lot.code}: {lot.source}")
 
 
 def _together(found: Sequence[Material]) -> Material:
@@ -172,11 +172,12 @@ def materials_sentence(used: Mapping[str, Mapping[str, Any]], *, has_fabric: boo
         told = PROPERTIES[name]
         unit = "" if told.unit == "mm/mm" else f" {told.unit}"
         words = f", {entry['words']}" if entry.get("words") else ""
-        parts.append(f"{told.symbol} {_shown(entry['value'])}{unit} {entry['origin']}{words}")
+        parts.append(f"{told.symbol} {shown_value(entry['value'])}{unit} {entry['origin']}{words}")
     return "; ".join(parts)
 
 
-def _shown(value: float | str) -> str:
-    if isinstance(value, str):
-        return value
+def shown_value(value: Any) -> str:
+    """A number with four significant digits, whole from 1000 up; anything else as it is."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return "–" if value is None else str(value)
     return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.4g}"
