@@ -64,10 +64,24 @@ def _lines(reduction: Reduction) -> list[dict[str, Any]]:
     }
     if not reduced:
         is_thinned = len(curve["x"]) < curve["of_rows"]
-        return [raw | {"line": {"width": 1}} if is_thinned else raw]
+        drawn = raw | {"line": {"width": 1}} if is_thinned else raw
+        return [drawn, *_envelopes(curve)]
     is_envelope = reduction.name == "envelope"
     name = "envelope of each side" if is_envelope else "after zero, seating and settlement"
     return [raw, {**reduced, "name": name, "meta": {"level": 0, "line": "reduced"}}]
+
+
+def _envelopes(curve: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Both envelopes of a reversed test with their curves of equal energy; none elsewhere."""
+    traces: list[dict[str, Any]] = []
+    for level, (side, drawn) in enumerate(curve.get("envelope", {}).items(), 1):
+        name = f"envelope, {side} side"
+        line = {"x": drawn["x"], "y": drawn["y"], "name": name, "meta": {"level": level}}
+        traces.append(line | {"mode": "lines+markers"})
+        if ideal := drawn.get("idealised"):
+            words = f"equal energy, {side} side"
+            traces.append({**ideal, "name": words, "meta": {"role": "prediction"}})
+    return traces
 
 
 def _payload(

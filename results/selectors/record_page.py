@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
@@ -96,6 +97,34 @@ def metric_list_at(reduction: Reduction, number: int) -> list[Metric]:
 def channel_map_list_names() -> list[str]:
     """Names of the saved channel maps."""
     return list(ChannelMapSaved.objects.order_by("name").values_list("name", flat=True).distinct())
+
+
+def channel_map_list_fitting(columns: Mapping[str, Sequence[str]]) -> list[ChannelMapSaved]:
+    """Saved maps, in their newest version, whose every column is in these files; the one saved
+    last comes first; one query.
+
+    Args:
+        columns: names of each file's columns, stripped, by file name.
+    """
+    newest: dict[str, ChannelMapSaved] = {}
+    for saved in ChannelMapSaved.objects.order_by("name", "version"):
+        newest[saved.name] = saved
+    fitting = [saved for saved in newest.values() if _fits(saved.entries, columns)]
+    return sorted(fitting, key=lambda saved: saved.saved_at, reverse=True)
+
+
+def _fits(entries: Sequence[Mapping[str, Any]], columns: Mapping[str, Sequence[str]]) -> bool:
+    """Whether each entry means one column of the files, and every file has one at least."""
+    meant = set()
+    for entry in entries:
+        files = [entry["file"]] if entry.get("file") else list(columns)
+        found = {
+            (file, entry["column"]) for file in files if entry["column"] in columns.get(file, ())
+        }
+        if len(found) != 1:
+            return False
+        meant |= found
+    return {file for file, _ in meant} == set(columns)
 
 
 def sensor_list_serials() -> list[str]:

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from labmatrix.evidence.services.job_folder import WorkFolder
+from labmatrix.evidence.services.job_folder import WorkFolder, passing_folder
 from results.services.cyclic_work import PASS_SHARE, CyclicFound, CyclicWork
+from results.services.reversed_record import ROWS_MAX, is_reversed, too_long, with_envelope
 
 Floats = npt.NDArray[np.float64]
 Report = Callable[[float, str], None]
@@ -32,7 +33,14 @@ def cyclic_record(inputs: Mapping[str, Any], report: Report, folder: WorkFolder)
     work = CyclicWork(inputs, report, folder)
     work.read()
     report(PASS_SHARE, "reducing")
-    return work.found()
+    found = work.found()
+    if not is_reversed(found.curve):
+        return found
+    if found.curve["of_rows"] > ROWS_MAX:
+        return too_long(found)
+    report(PASS_SHARE, "taking the envelope")
+    with passing_folder() as passing:
+        return with_envelope(found, *cyclic_samples(inputs, passing))
 
 
 def cyclic_samples(inputs: Mapping[str, Any], folder: WorkFolder) -> tuple[Floats, Floats]:

@@ -74,7 +74,12 @@ def guessed(looks: Sequence[Look]) -> list[dict[str, Any]]:
     ]
 
 
-def _mapped(looks: Sequence[Look], entries: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def columns_of(looks: Sequence[Look]) -> dict[str, list[str]]:
+    """Names of each file's columns, by file name."""
+    return {look.file: [guess.column for guess in look.seen.guesses] for look in looks}
+
+
+def mapped(looks: Sequence[Look], entries: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """What the record's map says of each column; empty for a column that it leaves out."""
     initial = []
     for look in looks:
@@ -135,6 +140,7 @@ def preview_page(
         "formset": formset,
         "problem": problem,
         "map_name": request.POST.get("map_name", ""),
+        "filled_from": None,
         "units": [u for name in _UNITS for u in DIMENSIONS[name].allowed],
         "places": _PLACES,
         "sensors": sensor_list_serials(),
@@ -150,7 +156,7 @@ class RecordMap(View):
         """The map as it stands, beside the columns of the files."""
         record = self._record(request, record_id)
         looks = _looks_of(record)
-        formset = ChannelFormSet(prefix="c", initial=_mapped(looks, record.channel_map["entries"]))
+        formset = ChannelFormSet(prefix="c", initial=mapped(looks, record.channel_map["entries"]))
         return self._page(request, record, looks, (formset, WhyForm()))
 
     def post(self, request: HttpRequest, record_id: str) -> HttpResponse:
@@ -168,7 +174,7 @@ class RecordMap(View):
         looks = _looks_of(record)
         if not belongs_to(formset, looks):
             formset = ChannelFormSet(
-                prefix="c", initial=_mapped(looks, record.channel_map["entries"])
+                prefix="c", initial=mapped(looks, record.channel_map["entries"])
             )
         return self._page(request, record, looks, (formset, why), problem)
 

@@ -30,6 +30,7 @@ from results.presenters import (
     words_of,
 )
 from results.record_forms import ReduceAgainForm
+from results.reversed_figures import reversed_test
 from results.selectors.record import current_reduction, record_get, reduction_get
 from results.selectors.record_page import (
     RecordFilter,
@@ -159,6 +160,7 @@ def _numbers(reduction: Reduction) -> dict[str, Any]:
         "figure_caption": curve_caption(reduction),
         "summaries": reduction.curve.get("summaries", ()),
         "stiffness": stiffness_curve(metrics, cycled),
+        "reversed": reversed_test(reduction, metrics),
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from datetime import datetime
 from typing import Any
@@ -20,10 +20,19 @@ from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import NOT_YOURS, Action
 from results.forms import settings_of
 from results.record_forms import ChannelFormSet, RecordForm, channel_entries
-from results.selectors.record_page import may_upload
+from results.selectors.record_page import channel_map_list_fitting, may_upload
 from results.services.methods import method_for
 from results.services.record import Upload, channel_map_save, record_receive
-from results.views.channels import NOT_RIGHT, Look, belongs_to, guessed, look_at, preview_page
+from results.views.channels import (
+    NOT_RIGHT,
+    Look,
+    belongs_to,
+    columns_of,
+    guessed,
+    look_at,
+    mapped,
+    preview_page,
+)
 from specimens.selectors.access import subject_get
 
 _SALT = "results.upload"
@@ -98,8 +107,22 @@ def _look_or_receive(request: HttpRequest, form: RecordForm) -> HttpResponse:
         "files": blobs,
         "actor": str(actor.id),
     }
-    formset = ChannelFormSet(prefix="c", initial=guessed(looks))
-    return _preview(request, kept, looks, formset)
+    return _proposed(request, kept, looks)
+
+
+def _proposed(request: HttpRequest, kept: dict[str, Any], looks: Sequence[Look]) -> HttpResponse:
+    """The columns with the map that was saved for such files, else with what each probably is."""
+    fitting = channel_map_list_fitting(columns_of(looks))
+    if not fitting:
+        return _preview(request, kept, looks, ChannelFormSet(prefix="c", initial=guessed(looks)))
+    chosen, *others = fitting
+    formset = ChannelFormSet(prefix="c", initial=mapped(looks, chosen.entries))
+    offered = {
+        "filled_from": chosen,
+        "fitting_too": [saved.name for saved in others],
+        "map_name": chosen.name,
+    }
+    return _preview(request, kept, looks, formset, offered=offered)
 
 
 def _preview(
@@ -108,11 +131,14 @@ def _preview(
     looks: Sequence[Look],
     formset: Any,
     problem: str = "",
+    *,
+    offered: Mapping[str, Any] | None = None,
 ) -> HttpResponse:
     measured = kept["measured_at"]
     more = {
         "kept": signing.dumps(kept, salt=_SALT, compress=True),
         "asked": kept | {"measured_at": datetime.fromisoformat(measured) if measured else None},
+        **(offered or {}),
     }
     return preview_page(request, looks, formset, more, problem=problem)
 

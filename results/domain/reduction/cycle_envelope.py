@@ -13,7 +13,7 @@ import numpy.typing as npt
 from results.domain.reduction.break_curve import Curve
 from results.domain.reduction.break_prepare import channels_checked
 from results.domain.reduction.noise import noise_of
-from results.domain.reduction.outcome import Bound, Floats, Found, Note, Outcome, Point
+from results.domain.reduction.outcome import Bound, Floats, Found, Ints, Note, Outcome, Point
 from results.domain.reduction.settings import JoinedSettings, setting
 from results.domain.reduction.turning import turning_points
 
@@ -53,9 +53,9 @@ class EnvelopeSettings(JoinedSettings):
 def cycle_envelope(load: Floats, deflection: Floats, side: Side, band_mm: float) -> Curve | None:
     """The envelope of one side of a reversed record, both axes turned positive.
 
-    Between two zero crossings of the deflection, the sample of largest load counts, where the
-    reversal goes at least 2 % further than every one before it on this side: the first cycle at
-    each new amplitude.
+    Between two zero crossings of the deflection, the sample of largest load (of several, the
+    furthest one) counts, where the reversal goes at least 2 % further than every one before it on
+    this side: the first cycle at each new amplitude.
 
     Args:
         load, deflection: kN and mm, finite, shape (n,).
@@ -75,7 +75,7 @@ def cycle_envelope(load: Floats, deflection: Floats, side: Side, band_mm: float)
         start = int(points.index[k - 1]) if k else 0
         stop = int(points.index[k + 1]) if k + 1 < len(points.index) else len(load) - 1
         outward = np.arange(start, stop + 1)[sign * deflection[start : stop + 1] > 0.0]
-        picked.append(int(outward[np.argmax(sign * load[outward])]))
+        picked.append(_largest(sign * load, sign * deflection, outward))
     if not picked:
         return None
     rows = np.array(picked, dtype=np.int64)
@@ -84,6 +84,12 @@ def cycle_envelope(load: Floats, deflection: Floats, side: Side, band_mm: float)
     if y.max() <= 0.0:
         return None
     return Curve(np.concatenate([rows[:1], rows]), np.maximum.accumulate(x), y, sigma=0.0)
+
+
+def _largest(load: Floats, deflection: Floats, rows: Ints) -> int:
+    """The row of largest load; of several, as on a plateau, the one of largest deflection."""
+    tied = rows[load[rows] == load[rows].max()]
+    return int(tied[np.argmax(deflection[tied])])
 
 
 def reduce_envelope(

@@ -18,11 +18,13 @@ from results.domain.reduction.sample_buffer import Part, SampleBuffer
 DROPOUT_RULE = (
     "A channel drops out where it jumps away and back within so many samples and stays even in "
     "between; those samples are left out. A jump exceeds twelve times the noise, five times the "
-    "99th percentile of the steps, 5 % of the range (all judged on the first 200 000 samples), "
-    "and five times each of the three steps before it."
+    "99th percentile of the steps (of a running median of five where the drop-outs are so many "
+    "that the steps are theirs), 5 % of the range (all judged on the first 200 000 samples), and "
+    "five times each of the three steps before it."
 )
 _SIGMAS, _STEPS, _SHARE = 12.0, 5.0, 0.05
 _CONTEXT = 4
+_PERCENTILE, _MEDIAN = 99.0, 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +42,20 @@ class Jump:
 
 def jump_of(values: Floats, noise: Noise) -> Jump:
     """The jump of a channel (``DROPOUT_RULE``); values of shape (n,)."""
-    steps = np.abs(np.diff(values))
-    pace = float(np.percentile(steps, 99.0)) if len(steps) else 0.0
+    pace = _pace(values)
     return Jump(max(_SIGMAS * noise.sigma, _STEPS * pace, _SHARE * noise.spread), pace)
+
+
+def _pace(values: Floats) -> float:
+    """99th percentile of the steps; of a running median of five where that is far smaller, because
+    then the steps are those of the drop-outs themselves."""
+    steps = np.abs(np.diff(values))
+    if len(steps) < _MEDIAN:
+        return float(np.percentile(steps, _PERCENTILE)) if len(steps) else 0.0
+    calm = np.median(np.lib.stride_tricks.sliding_window_view(values, _MEDIAN), axis=1)
+    all_of_them = float(np.percentile(steps, _PERCENTILE))
+    calm_ones = float(np.percentile(np.abs(np.diff(calm)), _PERCENTILE))
+    return calm_ones if all_of_them > _STEPS * calm_ones > 0.0 else all_of_them
 
 
 def dropout_kernel(  # noqa: C901, PLR0917 - one loop, compiled as it stands
