@@ -13,7 +13,7 @@ from typing import Any, BinaryIO
 import numpy as np
 import numpy.typing as npt
 
-from labmatrix.evidence.domain.channels import BoundMap, Channel, Channels, ZeroFinder
+from labmatrix.evidence.domain.channels import BoundChannel, BoundMap, Channel, Channels, ZeroFinder
 from labmatrix.evidence.domain.restarts import RestartTrack
 from labmatrix.evidence.reading.blocks import BLOCK_BYTES
 from labmatrix.evidence.reading.layout import Piece
@@ -168,16 +168,27 @@ class FilePass:
         channels = self.source.bound.channels
         return BoundMap(tuple(c for c in channels if c.entry.quantity in _BOUNDING))
 
+    @cached_property
+    def _own(self) -> dict[str, BoundChannel]:
+        """The file's own channels by the names that they have in the table of cycles."""
+        channels = self.source.bound.channels
+        return {carried_name(one.channel(np.empty(0))): one for one in channels}
+
     def _pick(self, piece: Piece, beside: Sequence[Channel]) -> Pick:
         """The carried channels at some rows of a piece, in the order of ``carried``."""
-        bound, factors, raw = self.source.bound, self._factors, piece.values
+        own, factors, raw = self._own, self._factors, piece.values
+        others = {carried_name(channel): channel for channel in beside}
         names = [entry["name"] for entry in self.carried or ()]
 
         def picked(rows: npt.NDArray[np.int64]) -> Floats:
-            own = calibrated(bound.take([values[rows] for values in raw]), factors)
-            found = {carried_name(channel): channel.values for channel in own.channels}
-            found |= {carried_name(channel): channel.values[rows] for channel in beside}
-            return np.array([found[name] for name in names]).reshape(len(names), len(rows))
+            values = np.empty((len(names), len(rows)))
+            for place, name in enumerate(names):
+                if name in others:
+                    values[place] = others[name].values[rows]
+                else:
+                    one = own[name].channel(raw[own[name].index][rows])
+                    values[place] = calibrated(Channels((one,)), factors).channels[0].values
+            return values
 
         return picked
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -112,7 +113,11 @@ class DelimitedReading:
         self.findings = Findings()
         head, complete = self._source.head, len(self._source.head) <= HEAD_BYTES
         if dialect is None:
-            dialect = sniff_head(head[:HEAD_BYTES], complete=complete, overrides=overrides)
+            dialect = (
+                sniff_head(head[:HEAD_BYTES], complete=complete, overrides=overrides)
+                if overrides
+                else _sniffed(head[:HEAD_BYTES], complete)
+            )
             lines = head_lines(head[:HEAD_BYTES], complete=complete, encoding=dialect.encoding)
         else:
             dialect = with_overrides(dialect, overrides)
@@ -264,6 +269,12 @@ class DelimitedReading:
 
 
 _NOTHING: NDArray[np.float64] = np.empty(0)
+
+
+@lru_cache(maxsize=4)
+def _sniffed(head: bytes, complete: bool) -> Dialect:
+    """The dialect of a head; one piece of work often opens the same file more than once."""
+    return sniff_head(head, complete=complete)
 
 
 def _open(stream: BinaryIO) -> _Source:
