@@ -37,7 +37,7 @@ def reference_counts(values: npt.NDArray[np.float64]) -> dict[float, float]:
 
 def main() -> None:
     """One row."""
-    bench = Bench("rainflow_counting", versions=("rainflow", "numba"), repeats=5)
+    bench = Bench("rainflow_counting", versions=("rainflow", "numba"), repeats=15)
     values = history(scaled(1_000_000, 40_000))
     runs = interleaved(
         {
