@@ -279,7 +279,7 @@ def comparison_asked(request: Request, code: str) -> Comparison:
 _QUERY = [
     OpenApiParameter("metric", str),
     OpenApiParameter("control", str, enum=["gain", "conditioning"]),
-    OpenApiParameter("include", str, enum=["judged", "all", "clean"]),
+    OpenApiParameter("include", str, enum=["judged", "all", "clean", "spotless"]),
     OpenApiParameter("typed", str, enum=["without", "with"]),
     OpenApiParameter("method", str),
     OpenApiParameter("at", int),

@@ -6,6 +6,7 @@ from django.urls import path
 
 from results import (
     api,
+    deviations_api,
     history_urls,
     material_urls,
     overlay_api,
@@ -35,6 +36,11 @@ urlpatterns = [
     path("series/<str:code>/releases/", release_api.ReleaseMakeView.as_view(), name="release-make"),
     path("series/<str:code>/retention/", retention_api.RetentionView.as_view(), name="retention"),
     path("series/<str:code>/comparison/", api.ComparisonView.as_view(), name="comparison"),
+    path(
+        "series/<str:code>/comparison/deviations/",
+        deviations_api.ComparisonBothView.as_view(),
+        name="comparison-deviations",
+    ),
     path(
         "series/<str:code>/comparison.csv", api.ComparisonCsvView.as_view(), name="comparison-csv"
     ),

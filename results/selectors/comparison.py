@@ -21,13 +21,14 @@ from results.selectors.samples import (
     owners_of,
 )
 from results.selectors.typed import TYPED, typed_marked, typed_samples
-from specimens.models import Specimen
+from specimens.models import Deviation, Specimen
 
 CONTROLS = {"gain": "gain control", "conditioning": "conditioning control"}
 INCLUDES = {
     "judged": "without specimens that a person excluded",
     "all": "all specimens, excluded ones too",
     "clean": "without excluded specimens and without those that have an open deviation",
+    "spotless": "without every specimen that has a deviation, accepted ones too",
 }
 
 
@@ -83,10 +84,15 @@ def _levels(series: Series) -> dict[int, dict[str, str]]:
 
 
 def _kept(specimens: Sequence[Specimen], include: str) -> tuple[list[Specimen], list[str]]:
+    deviating: set[int] = set()
+    if include == "spotless":
+        of_these = Deviation.objects.filter(specimen__in=[s.pk for s in specimens])
+        deviating = set(of_these.values_list("specimen_id", flat=True))
+
     def stays(specimen: Specimen) -> bool:
         if include == "all":
             return True
-        if specimen.state.is_excluded:
+        if specimen.state.is_excluded or specimen.pk in deviating:
             return False
         return include != "clean" or specimen.state.open_deviation_count == 0
 
@@ -115,7 +121,7 @@ def comparison_get(
         series: the series.
         metric: a metric's name.
         control: ``gain`` or ``conditioning``: which control of each cell counts.
-        include: ``judged``, ``all`` or ``clean``.
+        include: ``judged``, ``all``, ``clean`` or ``spotless``.
         method: for metrics that are found in several ways.
         at: load cycle, for metrics by cycle; without it the last one of each specimen.
         instead: values to be taken in the place of stored ones; nothing is written.

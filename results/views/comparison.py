@@ -22,6 +22,7 @@ from results.comparison_tables import retention_context
 from results.figures import load_deflection_overlay, stiffness_overlay
 from results.presenters import words_of
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, comparison_get
+from results.selectors.comparison_both import both_table, comparison_both, small_n_said
 from results.selectors.failure_mode import failure_mode_list
 from results.selectors.metric_choice import DEFAULT_METRIC, cycles_offered, metrics_offered
 from results.selectors.retention import retention_list
@@ -62,7 +63,7 @@ class ComparisonPage(View):
             asked = {"metric": DEFAULT_METRIC}
             table = comparison_get(series=series, **asked)
         context = self._context(series, asked, table)
-        context["problem"] = problem
+        context |= _both(table) | {"problem": problem}
         return render(request, "results/comparison.html", context, status=400 if problem else 200)
 
     def _context(self, series: Series, asked: dict[str, Any], table: Comparison) -> dict[str, Any]:
@@ -102,6 +103,21 @@ class ComparisonPage(View):
         if series.programme.is_invented:
             context["invented_data_notice"] = True
         return context
+
+
+def _both(table: Comparison) -> dict[str, Any]:
+    """The same with and without the specimens that have deviations."""
+    both = comparison_both(
+        series=table.series,
+        metric=table.metric,
+        control=table.control,
+        method=table.method,
+        at=table.at,
+        typed=table.typed,
+    )
+    words, control = words_of(table.metric), CONTROLS[table.control]
+    table_of_both = both_table(both, words, control)
+    return {"both": both, "both_table": table_of_both, "small_n": small_n_said(both)}
 
 
 def _chosen(offered: Sequence[Mapping[str, str]], table: Comparison) -> str:

@@ -58,6 +58,7 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/api/metrics/{metric}/", (*_WORK, 401)),
     Access("GET", "/api/channel-maps/", (*_STAFF, 401)),
     Access("GET", "/api/series/{series}/comparison/", (*_WORK, 401)),
+    Access("GET", "/api/series/{series}/comparison/deviations/", (*_WORK, 401)),
     Access("GET", "/api/series/{series}/comparison.csv", (*_WORK, 401)),
     *access_history.ACCESS,
     *access_work.ACCESS,
