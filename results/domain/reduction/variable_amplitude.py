@@ -176,8 +176,8 @@ def _by_class(counted: Rainflow, settings: CountingSettings) -> dict[str, Any]:
         "columns": [
             {"label": "Range above", "unit": "kN"},
             {"label": "up to", "unit": "kN"},
-            {"label": "Cycles", "digits": 12},
-            {"label": "of them as half cycles", "digits": 12},
+            {"label": "Cycles"},
+            {"label": "of them as half cycles"},
             {"label": "Share of damage", "unit": "%", "digits": 3},
         ],
         "rows": rows,
@@ -192,11 +192,11 @@ def _crossed(points: TurningPoints, settings: CountingSettings) -> dict[str, Any
         low, high = float(values.min()), float(values.max())
         levels = np.linspace(low, high, settings.level_count + 2)[1:-1]
         found = level_crossings(values, levels, settings.reference_level_kn)
-        rows = [[level, float(count)] for level, count in found.items()]
+        rows = [[level, count] for level, count in found.items()]
     return {
         "caption": "Level crossings (ASTM E1049): rising ones at and above "
         f"{settings.reference_level_kn:g} kN, falling ones below it.",
-        "columns": [{"label": "Level", "unit": "kN"}, {"label": "Crossings", "digits": 12}],
+        "columns": [{"label": "Level", "unit": "kN"}, {"label": "Crossings"}],
         "rows": rows,
     }
 
