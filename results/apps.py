@@ -45,6 +45,7 @@ class ResultsConfig(AppConfig):
         mirror_register(typed_mirror)
         mirror_register(release_mirror)
         mirror_register(what_if_mirror)
+        door_register(place=1, label="Today", url_name="results:first")
         for at, label, url_name in (
             (25, "Materials", "results:materials"),
             (40, "Records", "results:record-list"),
@@ -87,6 +88,8 @@ class ResultsConfig(AppConfig):
                 Action.TAKE_HISTORY,
             )
         )
+        numbers = ("Numbers of the cell (XLSX)", "results:cell-table")
+        link_register(PageLink(Place.CELL, *numbers, Action.SEE_WORK))
         link_register(PageLink(Place.SPECIMEN, "Typed results", "results:typed", Action.SEE_WORK))
         for label, url_name in (
             ("Pre-test sheet", "results:pre-test"),

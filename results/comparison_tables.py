@@ -137,10 +137,10 @@ def _ratio(retained: Mapping[str, Any]) -> list[Any]:
 
 def _ratio_columns() -> list[dict[str, Any]]:
     return [
-        {"label": "Retention", "digits": 3},
-        {"label": "Standard error", "digits": 2},
-        {"label": "95 % from", "digits": 3},
-        {"label": "95 % to", "digits": 3},
+        {"label": "Retention", "unit": "1", "digits": 3},
+        {"label": "Standard error", "unit": "1", "digits": 2},
+        {"label": "95 % from", "unit": "1", "digits": 3},
+        {"label": "95 % to", "unit": "1", "digits": 3},
     ]
 
 

@@ -16,6 +16,7 @@ from results.views import (
     cell_panel,
     channels,
     comparison,
+    first,
     life,
     metrics,
     overlay,
@@ -28,6 +29,7 @@ from results.views import (
 
 app_name = "results"
 urlpatterns = [
+    path("", first.FirstPage.as_view(), name="first"),
     *history_urls.pages,
     *prediction_urls.pages,
     *reduction_urls.pages,
@@ -84,6 +86,11 @@ urlpatterns = [
         "releases/<uuid:release_id>/stiffness.<str:kind>",
         takeaway.ReleaseFigure.as_view(figure="stiffness"),
         name="release-stiffness",
+    ),
+    path(
+        "series/<str:code>/cells/<str:cell>/table.xlsx",
+        takeaway.CellTable.as_view(),
+        name="cell-table",
     ),
     path(
         "series/<str:code>/comparison/table.<str:kind>",

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from conditioning.models import Machine
 from labmatrix.kernel.clock import parse_instant
 from labmatrix.kernel.errors import NotFound
-from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed, require
+from labmatrix.web.domain.roles import NOT_YOURS, Action, Role, allowed, require
 from labmatrix.web.models import Person
 from specimens.models import Event, SpecimenState
 from specimens.selectors.access import programme_roles
@@ -68,9 +68,17 @@ def occupancy_of(machine: Machine) -> tuple[Occupant, ...]:
     return tuple(sorted(found, key=lambda o: (_place_key(o.position), o.specimen)))
 
 
-def occupants_as_seen_by(actor: Person, occupants: Sequence[Occupant]) -> tuple[Occupant, ...]:
-    """Occupants with the codes of other people's programmes and runs left empty."""
-    roles = programme_roles(actor)
+def occupants_as_seen_by(
+    actor: Person, occupants: Sequence[Occupant], roles: Mapping[str, Role] | None = None
+) -> tuple[Occupant, ...]:
+    """Occupants with the codes of other people's programmes and runs left empty.
+
+    Args:
+        actor: who looks.
+        occupants: of a machine.
+        roles: the person's part by programme, where it has been read already.
+    """
+    roles = programme_roles(actor) if roles is None else roles
     return tuple(
         o
         if allowed(roles.get(o.programme_code), Action.SEE_WORK)
@@ -102,3 +110,21 @@ def _occupants(state: SpecimenState, code: str) -> list[Occupant]:
 def _place_key(position: str) -> tuple[int, int, str]:
     """Numbers in their order, then names."""
     return (0, int(position), "") if position.isdecimal() else (1, 0, position)
+
+
+def occupancy_now() -> dict[str, list[Occupant]]:
+    """Specimens that are in any machine now, by its code; one query, however many."""
+    states = (
+        SpecimenState.objects.filter(end="")
+        .filter(Q(stage="cycling") | ~Q(place=""))
+        .select_related("specimen__subject")
+        .order_by("specimen__code")
+    )
+    found: dict[str, list[Occupant]] = {}
+    for state in states:
+        life = state.folded["life"]
+        codes = {stay["machine"] for stay in life["stays"] if stay["until"] is None}
+        codes |= {run["machine"] for run in life["runs"][-1:] if run["until"] is None}
+        for code in sorted(codes):
+            found.setdefault(code, []).extend(_occupants(state, code))
+    return found

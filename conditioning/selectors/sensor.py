@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from datetime import date
+
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from conditioning.models import Calibration, Sensor
 from labmatrix.kernel.errors import NotFound
@@ -25,6 +27,24 @@ def sensor_list(*, actor: Person) -> QuerySet[Sensor]:
         last_factor=Subquery(last.values("factor")[:1]),
         due_on=Subquery(last.values("due_on")[:1]),
     ).order_by("serial")
+
+
+def calibration_list_lapsing(*, actor: Person, until: date) -> QuerySet[Calibration]:
+    """Calibrations in force that lapse by a day or have lapsed, the first to lapse first.
+
+    Raises:
+        NotFound: beyond the person's role.
+    """
+    require(actor.role, Action.SEE_MACHINES)
+    same = Q(calibrated_at=OuterRef("calibrated_at"), id__gt=OuterRef("id"))
+    later = Calibration.objects.filter(
+        Q(calibrated_at__gt=OuterRef("calibrated_at")) | same, sensor=OuterRef("sensor")
+    )
+    return (
+        Calibration.objects.filter(~Exists(later), due_on__lte=until)
+        .select_related("sensor")
+        .order_by("due_on", "sensor__serial")
+    )
 
 
 def sensor_get(*, actor: Person, serial: str, action: Action = Action.SEE_MACHINES) -> Sensor:

@@ -12,7 +12,7 @@ _PERSON = "people/<uuid:person_id>/"
 _SERIES = "series/<str:code>/"
 _CELL = f"{_SERIES}cells/<str:cell>/"
 urlpatterns: list[URLPattern] = [
-    path("", views.home, name="home"),
+    path("programmes/", views.home, name="home"),
     path("people/", people_views.people, name="people"),
     path("people/invite/", people_views.person_invite, name="person-invite"),
     path(

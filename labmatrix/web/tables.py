@@ -40,6 +40,9 @@ class _Number:
     bound: str
 
 
+NO_UNIT = "–"
+
+
 def table_cells(
     columns: Sequence[Mapping[str, Any]], rows: Sequence[Sequence[Any]], system: str
 ) -> tuple[list[Head], list[list[Cell]]]:
@@ -74,7 +77,8 @@ def _column(
 ) -> tuple[Head, list[Cell]]:
     label, unit = str(column["label"]), str(column.get("unit") or "1")
     shown = unit_shown(unit, system)
-    name = "" if shown == "1" else shown
+    # A ratio says that it has no unit; a count, of which no unit is told, is its own.
+    name = shown if shown != "1" else NO_UNIT if column.get("unit") else ""
     read = [_read(value, unit, system) for value in values]
     urls = [str(v.get("url") or "") if isinstance(v, Mapping) else "" for v in values]
     numbers = [item for item in read if isinstance(item, _Number)]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from labmatrix.kernel.clock import iso
+from labmatrix.kernel.errors import NotFound
+from labmatrix.web.domain.roles import NOT_YOURS
 from results.comparison_tables import (
     comparison_table,
     contribution_table,
@@ -35,6 +38,24 @@ def comparison_tables(comparison: Comparison) -> dict[str, dict[str, Any]]:
     if modes:
         found["modes"] = modes_table(data["failure_modes"])
     return found
+
+
+def cell_comparison(comparison: Comparison, cell: str) -> Comparison:
+    """The row of one cell, with its controls named in it as before.
+
+    Raises:
+        NotFound: the series has no such cell.
+    """
+    rows = tuple(row for row in comparison.rows if row.cell.code == cell)
+    if not rows:
+        raise NotFound("access.not-yours", NOT_YOURS)
+    return replace(comparison, rows=rows)
+
+
+def cell_tables(comparison: Comparison) -> dict[str, dict[str, Any]]:
+    """The tables of ``cell_comparison`` by a short name."""
+    told = comparison_as_dict(comparison)
+    return {"comparison": comparison_table(told), "specimens": specimens_table(told)}
 
 
 def origin_said(comparison: Comparison, now: datetime, n: int | None = None) -> list[str]:

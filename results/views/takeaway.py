@@ -21,7 +21,13 @@ from results.selectors.comparison import Comparison, comparison_get
 from results.selectors.metric_choice import DEFAULT_METRIC
 from results.selectors.release import release_as_seen, release_get
 from results.selectors.snapshot import figure_list
-from results.selectors.takeaway import INVENTED_SAID, comparison_tables, origin_said
+from results.selectors.takeaway import (
+    INVENTED_SAID,
+    cell_comparison,
+    cell_tables,
+    comparison_tables,
+    origin_said,
+)
 from results.takeaway.figures import FIGURE_TYPES, figure_as
 from results.takeaway.tables import TABLE_TYPES, table_as
 from results.takeaway.wording import file_name
@@ -137,6 +143,17 @@ class ComparisonTable(View):
         content = table_as(kind, tables, origin_said(comparison, now()))
         name = file_name(code, comparison.metric, "comparison", ending=kind)
         return file_answer(content, TABLE_TYPES[kind], name)
+
+
+class CellTable(View):
+    """One cell's numbers: its row of the comparison and the specimens behind it, as XLSX."""
+
+    def get(self, request: HttpRequest, code: str, cell: str) -> HttpResponse:
+        """The file; the number is chosen as in the comparison."""
+        comparison = cell_comparison(_comparison(request, code), cell)
+        content = table_as("xlsx", cell_tables(comparison), origin_said(comparison, now()))
+        name = file_name(code, cell, comparison.metric, ending="xlsx")
+        return file_answer(content, TABLE_TYPES["xlsx"], name)
 
 
 class ComparisonFigure(View):

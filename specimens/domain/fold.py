@@ -18,7 +18,7 @@ from specimens.domain.order import in_order, is_skewed
 from specimens.domain.plan import Plan
 from specimens.domain.rules import Conflict, conflict_of
 
-FOLD_VERSION = 3
+FOLD_VERSION = 4
 UNKNOWN_DEVIATION = "It judges a deviation that is not open here."
 
 

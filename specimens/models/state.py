@@ -27,6 +27,13 @@ class SpecimenState(models.Model):
     mortar_at = models.DateTimeField(null=True)
     exposure_ended_at = models.DateTimeField(null=True)
     last_at = models.DateTimeField(null=True)
+    next_kind = models.CharField(
+        max_length=20, blank=True, help_text="Stage that comes next or goes on; empty at the end."
+    )
+    next_is_under_way = models.BooleanField(default=False)
+    ready_at = models.DateTimeField(null=True, help_text="Before this it would be too early.")
+    due_at = models.DateTimeField(null=True, help_text="When the plan has it done or ended.")
+    late_at = models.DateTimeField(null=True, help_text="After this a tolerance is broken.")
     conflict_count = models.PositiveSmallIntegerField(default=0)
     open_deviation_count = models.PositiveSmallIntegerField(default=0)
     is_excluded = models.BooleanField(default=False)

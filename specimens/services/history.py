@@ -177,9 +177,10 @@ def _project(made: Mapping[str, Specimen], rows: Sequence[Event]) -> None:
     for code, specimen in made.items():
         events = own.pop(code, [])
         facts = [event.as_fact() for event in events]
-        folded = fold(code, facts, Plan(specimen.planned_route))
+        plan = Plan(specimen.planned_route)
+        folded = fold(code, facts, plan)
         last_entry = max((event.entry_id for event in events), default=0)
-        states.append(SpecimenState(specimen=specimen, **state_values(folded, last_entry)))
+        states.append(SpecimenState(specimen=specimen, **state_values(folded, last_entry, plan)))
         deviations += deviation_rows(specimen, folded)
     SpecimenState.objects.bulk_create(states, batch_size=_BATCH)
     Deviation.objects.bulk_create(deviations, batch_size=_BATCH)

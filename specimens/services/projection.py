@@ -10,6 +10,7 @@ from specimens.domain.ages import concrete_began, exposure_ended
 from specimens.domain.deviations import Deviation as DeviationFound
 from specimens.domain.deviations import deviation_id
 from specimens.domain.fold import FOLD_VERSION, Folded, Judgement, fold, stage_of
+from specimens.domain.next_step import next_step
 from specimens.domain.plan import Plan
 from specimens.models import Deviation, Event, Specimen, SpecimenState
 
@@ -66,9 +67,10 @@ def _row(specimen: Specimen, found: DeviationFound, judged: Judgement | None) ->
     )
 
 
-def state_values(folded: Folded, last_entry: int) -> dict[str, Any]:
-    """The columns of a state that says what a fold says."""
+def state_values(folded: Folded, last_entry: int, plan: Plan) -> dict[str, Any]:
+    """The columns of a state that says what a fold says, and what comes next by the plan."""
     life = folded.life
+    coming = next_step(plan, life)
     decisions = {key: judged.decision for key, judged in folded.judgements.items()}
     return {
         "stage": stage_of(life),
@@ -81,6 +83,11 @@ def state_values(folded: Folded, last_entry: int) -> dict[str, Any]:
         "mortar_at": life.mortar_at,
         "exposure_ended_at": exposure_ended(life),
         "last_at": life.last_at,
+        "next_kind": coming.kind,
+        "next_is_under_way": coming.is_under_way,
+        "ready_at": coming.ready_at,
+        "due_at": coming.due_at,
+        "late_at": coming.late_at,
         "conflict_count": len(folded.conflicts),
         "open_deviation_count": sum(d.id not in decisions for d in folded.deviations),
         "is_excluded": "exclude" in decisions.values(),
@@ -98,8 +105,9 @@ def deviation_rows(specimen: Specimen, folded: Folded) -> list[Deviation]:
 def specimen_project(specimen: Specimen) -> SpecimenState:
     """Rewrite a specimen's state and deviations from its facts, in the running transaction."""
     folded, last_entry = specimen_fold(specimen)
+    plan = Plan(specimen.planned_route)
     state, _ = SpecimenState.objects.update_or_create(
-        specimen=specimen, defaults=state_values(folded, last_entry)
+        specimen=specimen, defaults=state_values(folded, last_entry, plan)
     )
     Deviation.objects.filter(specimen=specimen).delete()
     Deviation.objects.bulk_create(deviation_rows(specimen, folded))

@@ -15,7 +15,7 @@ _CELL = f"{_S}/cells/{{cell}}"
 _REFUSED = (400, 404, 404, 404, 404)
 
 ACCESS: tuple[Access, ...] = (
-    Access("GET", "/", (*_ANYONE, 302)),
+    Access("GET", "/programmes/", (*_ANYONE, 302)),
     Access("GET", "/people/", (*_LAB_LEAD, 302)),
     Access("GET", "/people/invite/", (*_LAB_LEAD, 302)),
     Access(

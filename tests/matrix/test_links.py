@@ -27,7 +27,7 @@ def test_a_link_stands_on_its_place_for_those_who_may():
 def test_codes_may_go_into_the_query():
     link_register(PageLink(Place.CELL, "Home", "matrix:home", query=("series", "cell")))
     (link,) = links_for(Place.CELL, Role.SPONSOR, "QV-B", "P2&x=1")
-    assert link["url"] == "/?series=QV-B&cell=P2%26x%3D1"
+    assert link["url"] == "/programmes/?series=QV-B&cell=P2%26x%3D1"
 
 
 def test_the_same_link_is_registered_once():

@@ -114,16 +114,16 @@ def test_who_may_start_a_programme(name, status, cast):
 
 def test_an_empty_house_says_what_to_do_first(db):
     lead = PersonFactory(laboratory_role="lead")
-    assert "Start one with its code, its title" in words(as_person(lead).get("/"))
+    assert "Start one with its code, its title" in words(as_person(lead).get("/programmes/"))
     technician = PersonFactory(username="newcomer")
-    page = words(as_person(technician).get("/"))
+    page = words(as_person(technician).get("/programmes/"))
     assert "A lead adds you by your sign-in name, newcomer." in page
     assert "Start a programme" not in page
 
 
 @pytest.mark.parametrize("name", MEMBERS)
 def test_home_lists_a_persons_programmes(name, cast, planned):
-    page = words(as_person(cast.of(name)).get("/"))
+    page = words(as_person(cast.of(name)).get("/programmes/"))
     assert "Girders of the harbour viaduct" in page
     assert f"your part: {name}" in page
     assert "1 series, 3 cells, 10 specimens planned" in page

@@ -177,6 +177,7 @@
       await Promise.all([document.fonts.load('14px "Source Sans 3"'), document.fonts.ready]);
       this.plot.replaceChildren();
       await Plotly.newPlot(this.plot, ...this.draw, CONFIG);
+      await this.placeNames();
       this.addControls();
       this.plot.on("plotly_relayout", (change) => {
         const isMove = Object.keys(change).some((key) => key.includes("axis"));
@@ -199,7 +200,30 @@
     resized() {
       if (this.moving.every((button) => button.hidden)) this.start = this.ranges();
       clearTimeout(this.settling);
-      this.settling = setTimeout(() => Plotly.redraw(this.plot), 100);
+      this.settling = setTimeout(() => this.placeNames(), 100);
+    }
+
+    // The names of found points change sides where the picture would cut them.
+    placeNames() {
+      const axis = this.plot._fullLayout.xaxis;
+      const side = (wish, x, words) => {
+        const [height, where] = (wish || "bottom right").split(" ");
+        const left = axis.d2p(x) + 30;
+        const right = axis._length - axis.d2p(x);
+        const share = where === "center" ? 0.5 : 1;
+        const needed = (String(words || "").length * 7 + 12) * share;
+        if (where !== "right" && left < needed && right > left) return `${height} right`;
+        if (where !== "left" && right < needed && left > right) return `${height} left`;
+        return `${height} ${where}`;
+      };
+      const data = this.payload.data;
+      const at = [...data.keys()].filter((index) => (data[index].meta || {}).role === "mark" && Array.isArray(data[index].text));
+      if (!at.length) return Plotly.redraw(this.plot);
+      const places = at.map((index) => {
+        const { x, text, textposition: wish } = data[index];
+        return x.map((value, k) => side(Array.isArray(wish) ? wish[k] : wish, value, text[k]));
+      });
+      return Plotly.restyle(this.plot, { textposition: places }, at);
     }
 
     async again() {

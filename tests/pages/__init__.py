@@ -1,0 +1,1 @@
+"""Every page as people see it: barriers, layout, clicks, first questions, queries."""

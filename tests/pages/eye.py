@@ -1,0 +1,142 @@
+"""One window that visits page after page as different people, and notes what is amiss."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from axe_playwright_python.base import AXE_SCRIPT
+from django.conf import settings
+from django.test import Client
+from playwright.sync_api import Browser, Page
+
+HERE = Path(__file__).parent
+LAYOUT = (HERE / "checks.js").read_text(encoding="utf-8")
+CONTENT = (HERE / "content.js").read_text(encoding="utf-8")
+WIDTHS = {"desktop": (1280, 800), "tablet": (820, 1180), "phone": (390, 844)}
+LEVELS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
+# What can differ between day and dark.
+COLOURS = ("color-contrast", "link-in-text-block")
+_AXE = "([kind, values]) => axe.run(document, {runOnly: {type: kind, values}})"
+_READY = """() => document.fonts.status === "loaded"
+  && document.querySelectorAll("figure[data-figure]:not([data-drawn])").length === 0"""
+_TALLEST = 6000
+
+
+class Eye:
+    """A browser window and what it has noted of the page that stands in it."""
+
+    def __init__(self, browser: Browser, root: str, pictures: Path) -> None:
+        self.root, self.pictures = root, pictures
+        self.context = browser.new_context(color_scheme="light", reduced_motion="reduce")
+        self.context.add_init_script(AXE_SCRIPT)
+        self.page: Page = self.context.new_page()
+        self.said: list[str] = []
+        self.page.on("console", lambda message: self._hear(message.type, message.text))
+        self.page.on("pageerror", lambda error: self._hear("error", str(error)))
+        self.page.on("requestfailed", lambda r: self._hear("error", f"{r.url} failed: {r.failure}"))
+        self.status = 200
+
+    def _hear(self, kind: str, words: str) -> None:
+        expected = self.status >= 400 and f"status of {self.status}" in words
+        if kind in ("error", "warning") and not expected:
+            self.said.append(f"the browser says: {words}")
+
+    def become(self, client: Client | None) -> None:
+        """Be the person that a test client is signed in as."""
+        self.context.clear_cookies()
+        if client is not None:
+            value = client.cookies[settings.SESSION_COOKIE_NAME].value
+            self.context.add_cookies(
+                [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": self.root}]
+            )
+
+    def open(self, path: str, answer: Any = None) -> None:
+        """Stand on a page; with an answer of a test client, show that one under the address."""
+        self.said = []
+        self.size("desktop")
+        if answer is None:
+            self.status = 200
+            self.page.goto(self.root + path)
+        else:
+            self.status = answer.status_code
+            self._show(self.root + path, answer)
+        self.settle()
+
+    def _show(self, url: str, answer: Any) -> None:
+        headers: Mapping[str, str] = {k: v for k, v in answer.items() if k != "Content-Length"}
+        self.page.route(
+            url,
+            lambda route: route.fulfill(
+                status=answer.status_code, headers=dict(headers), body=answer.content
+            ),
+        )
+        self.page.goto(url)
+        self.page.unroute(url)
+
+    def settle(self, seconds: float = 15.0) -> None:
+        """Wait until faces are there and figures are drawn."""
+        end = time.monotonic() + seconds
+        while not self.page.evaluate(_READY):
+            if time.monotonic() > end:
+                self.said.append(f"figures are not drawn within {seconds:.0f} s")
+                return
+            self.page.wait_for_timeout(30)
+
+    def size(self, which: str) -> None:
+        """Take the width of a desktop, a tablet or a phone."""
+        width, height = WIDTHS[which]
+        self.page.set_viewport_size({"width": width, "height": height})
+
+    def layout(self, which: str) -> None:
+        """Note what runs over or is cut at a width, once figures had time to be laid out anew."""
+        self.size(which)
+        end = time.monotonic() + 3.0
+        while found := self.page.evaluate(LAYOUT):
+            if time.monotonic() > end:
+                break
+            self.page.wait_for_timeout(50)
+        self.said += [f"{which}: {words}" for words in found]
+
+    def content(self) -> None:
+        """Note what is missing whatever the width."""
+        self.said += self.page.evaluate(CONTENT)
+
+    def unfold(self) -> None:
+        """Open all that opens: data tables, folded parts, dialogs; of long tables some rows."""
+        self.page.evaluate(
+            """() => {
+              document.querySelectorAll("tbody").forEach((body) => {
+                [...body.rows].slice(12, -1).forEach((row) => row.remove());
+              });
+              document.querySelectorAll("details").forEach((one) => { one.open = true; });
+              document.querySelectorAll("dialog:not([open])").forEach((one) => one.showModal());
+            }"""
+        )
+
+    def barriers(self, *rules: str) -> None:
+        """Note what WCAG 2.2 A and AA forbid, by all rules or by some."""
+        asked = ["rule", list(rules)] if rules else ["tag", list(LEVELS)]
+        found = self.page.evaluate(_AXE, asked)
+        for rule in found["violations"]:
+            for node in rule["nodes"]:
+                words = re.sub(r"\s+", " ", node.get("failureSummary") or "")
+                place = " ".join(str(part) for part in node["target"])
+                self.said.append(f"axe {rule['id']} at {place}: {words}")
+
+    def dark(self, is_dark: bool) -> None:
+        """Turn the system to dark, or back to day."""
+        self.page.emulate_media(color_scheme="dark" if is_dark else "light")
+        self.page.wait_for_timeout(60)
+
+    def picture(self, name: str) -> None:
+        """Keep what is seen, from the top to the foot of the page."""
+        height = int(self.page.evaluate("document.documentElement.scrollHeight"))
+        width = int(self.page.evaluate("innerWidth"))
+        self.page.screenshot(
+            path=self.pictures / f"{name}.jpg", type="jpeg", quality=70, full_page=True,
+            clip={"x": 0, "y": 0, "width": width, "height": min(height, _TALLEST)},
+        )  # fmt: skip
