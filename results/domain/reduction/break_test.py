@@ -62,6 +62,7 @@ def reduce_break(
     """
     settings = settings or BreakSettings()
     apart = _loads_apart(self_weight_kn=self_weight_kn, spreader_kn=spreader_kn)
+    told = {"already_cracked": already_cracked} | apart
     extra = dict(carried or {})
     optional = [a for a in (time_s, bar_strain) if a is not None]
     load, deflection, rest = channels_checked(
@@ -80,10 +81,7 @@ def reduce_break(
         metrics=tuple(reading.metrics),
         warnings=tuple(prepared.notes),
         marks=tuple(reading.marks),
-        settings=settings.as_dict()
-        | prepared.resolved
-        | {"already_cracked": already_cracked}
-        | apart,
+        settings=settings.as_dict() | prepared.resolved | told,
         table=_table(prepared, beside),
         summaries=_at_points(reading.marks, beside),
     )
