@@ -48,7 +48,7 @@ def test_a_hundred_curves_of_a_hundred_thousand_points_are_light_and_keep_their_
     assert sent < 1_000_000
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(-1e4, 1e4), st.floats(-1e4, 1e4)), min_size=1, max_size=900),
     st.integers(10, 200),

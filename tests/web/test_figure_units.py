@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from labmatrix.kernel.units import conversion
@@ -31,6 +31,7 @@ def payload(unit: str, values: list[float | None]) -> dict[str, Any]:
     }
 
 
+@settings(deadline=None)  # the first conversion loads the library of units
 @given(
     st.sampled_from(SHOWN_OTHERWISE),
     st.lists(st.one_of(st.none(), st.floats(-1e6, 1e6)), min_size=1, max_size=8),
