@@ -17,8 +17,8 @@ from psycopg import sql
 from labmatrix.evidence.guards import guards_missing, guards_present, protected_tables
 from tests import services
 
-# A loaded machine draws examples slowly; that says nothing of the product.
-settings.register_profile("laboratory", suppress_health_check=[HealthCheck.too_slow])
+# A loaded machine draws and runs examples slowly; that says nothing of the product.
+settings.register_profile("laboratory", suppress_health_check=[HealthCheck.too_slow], deadline=None)
 settings.load_profile("laboratory")
 MISSING = "no {name}"
 _DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_user_model"}

@@ -6,6 +6,7 @@ import io
 import json
 import os
 import random
+import re
 import shutil
 import sqlite3
 import sys
@@ -272,7 +273,7 @@ def test_a_row_that_the_database_refuses_leaves_the_target_empty(
     target = new_installation("target")
     done = target.manage("restore", str(rewritten(archive, break_chain)))
     assert done.returncode == 1
-    assert "evidence_ledgerentry, rows 1 to 39: the database refuses them" in done.stderr
+    assert re.search(r"evidence_ledgerentry, rows 1 to \d+: the database refuses", done.stderr)
     assert_empty(target)
 
 

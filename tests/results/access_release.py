@@ -34,6 +34,7 @@ ACCESS: tuple[Access, ...] = (
     Access("GET", f"{_R}/load-deflection.svg", (*_PART, 302)),
     # No member of this series was cycled, so nobody gets its figure.
     Access("GET", f"{_R}/stiffness.svg", (404, 404, 404, 404, 404, 302)),
+    Access("GET", f"{_S}/cells/P2-LAB/table.xlsx", (*_WORK, 302)),
     Access("GET", f"{_S}/comparison/table.csv", (*_WORK, 302)),
     Access("GET", f"{_S}/comparison/load-deflection.csv", (*_WORK, 302)),
     Access("GET", f"{_S}/comparison/stiffness.csv", (404, 404, 404, 404, 404, 302)),

@@ -8,6 +8,7 @@ import re
 import pytest
 from django.test import Client
 
+from results.domain.reduction.cyclic import VERSION
 from results.models import Metric, Reduction
 from tests.results.scene import Scene, curve_csv
 from tests.results.test_cycles_page import cyclic, restarted
@@ -69,7 +70,7 @@ def test_a_record_without_load_cycles_has_no_such_page(cast: Scene):
 def test_the_record_asks_for_a_number(cast: Scene, address: str):
     text = page_of(cast, address.removesuffix("cycle/")).content.decode()
     assert re.search(rf'<form method="get" action="{address}"', text)
-    assert json.loads(Reduction.objects.get().inputs)["reduction"]["version"] == "2"
+    assert json.loads(Reduction.objects.get().inputs)["reduction"]["version"] == VERSION
 
 
 def test_beyond_the_end_the_last_one_is_shown(cast: Scene, address: str):

@@ -218,7 +218,7 @@ def test_no_text_breaks_the_reading_of_details(kind, text):
 
 
 def test_details_and_times_of_day():
-    assert details_help("cast") == "batch"
+    assert details_help("cast") == "batch; bars, if known"
     assert "maximum [kN]" in details_help("cycling-started")
     assert time_of("9:05") == time(9, 5)
     started = "machine: RIG-1; minimum: 8 kN; maximum: 40,5 kN; frequency: 5 Hz"

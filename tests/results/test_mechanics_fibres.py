@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from labmatrix.kernel.errors import RangeError
@@ -31,6 +31,7 @@ from tests.reference.mechanics_peers import random_member
 
 @settings(max_examples=40, deadline=None)
 @given(seed=st.integers(0, 10_000), fabric=st.booleans())
+@example(seed=314, fabric=False)  # where plain Newton steps jump to and fro for ever
 def test_every_point_of_a_diagram_is_in_equilibrium(seed: int, fabric: bool) -> None:
     member = random_member(np.random.default_rng(seed), fabric=fabric)
     found = diagram(FibreModel(member.section, member.concrete), points=30)
@@ -44,6 +45,7 @@ def test_every_point_of_a_diagram_is_in_equilibrium(seed: int, fabric: bool) -> 
 
 @settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 10_000), fabric=st.booleans())
+@example(seed=1498, fabric=False)  # lightly reinforced: the bars break first
 def test_no_strain_is_beyond_its_limit_at_the_ultimate_point(seed: int, fabric: bool) -> None:
     member = random_member(np.random.default_rng(seed), fabric=fabric)
     point = ultimate_point(FibreModel(member.section, member.concrete))
@@ -51,6 +53,8 @@ def test_no_strain_is_beyond_its_limit_at_the_ultimate_point(seed: int, fabric: 
     for layer in member.section.fabrics:
         bond = float(member.section.bond.at(layer.bottom_mm))
         spent.append((point.strain(layer.bottom_mm) - bond) / layer.usable_strain)
+    for bar in member.section.bars:
+        spent.append(point.strain(bar.depth_mm) / bar.steel.rupture_strain)
     assert max(spent) == pytest.approx(1.0, rel=1e-9)
 
 

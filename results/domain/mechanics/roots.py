@@ -14,6 +14,9 @@ Function = Callable[[FloatArray, IndexArray | None], tuple[FloatArray, FloatArra
 
 _STEPS = 200
 _STEPS_TOGETHER = 3
+# Newton may jump to and fro between two places; from this step on a step that is not at most half
+# of the one before it is a halving of the bracket.
+_STEPS_TRUSTED = 8
 # Newton squares its error: a last move of 1e-8 leaves about 1e-16, one of 1e-5 about 1e-9.
 TIGHT = 1e-8
 FOR_SAMPLES = 1e-5
@@ -38,9 +41,13 @@ def increasing_roots(
         low, high: where the value is negative and positive, shape (n,).
         start: first guess within them, shape (n,).
         tolerance: last Newton move in terms of ``high``; a halving must be 1e-3 of it.
+
+    Raises:
+        ArithmeticError: a root was not found, which no function with one sign at each end gives.
     """
     x, scale = start.copy(), np.abs(high)
     result = x.copy()
+    stride = np.full_like(x, np.inf)
     index: IndexArray | None = None
     for step in range(_STEPS):
         value, slope = function(x, index)
@@ -49,10 +56,12 @@ def increasing_roots(
         with np.errstate(divide="ignore", invalid="ignore"):
             move = x - value / slope
         inside = (move >= low) & (move <= high)
+        if step >= _STEPS_TRUSTED:
+            inside &= np.abs(move - x) <= 0.5 * stride
         move = np.where(inside, move, 0.5 * (low + high))
         allowed = tolerance if inside.all() else np.where(inside, 1.0, 1e-3) * tolerance
         open_ = np.abs(move - x) > allowed * scale
-        x = move
+        stride, x = np.abs(move - x), move
         if not open_.any():
             break
         if step + 1 >= _STEPS_TOGETHER and len(x) > 1:
@@ -60,6 +69,9 @@ def increasing_roots(
             result[place[~open_]] = x[~open_]
             index = place[open_]
             x, low, high, scale = x[open_], low[open_], high[open_], scale[open_]
+            stride = stride[open_]
+    else:
+        raise ArithmeticError(f"{len(x)} roots were not found in {_STEPS} steps")
     if index is None:
         return x
     result[index] = x
