@@ -14,7 +14,7 @@ from django.db import connection
 from hypothesis import HealthCheck, settings
 from psycopg import sql
 
-from labmatrix.evidence.guards import guards_missing, guards_present, protected_tables
+from labmatrix.evidence.guards import guard_names, guards_missing, guards_present, protected_tables
 from tests import services
 
 # A loaded machine draws and runs examples slowly; that says nothing of the product.
@@ -75,13 +75,10 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
 def _guards_drop() -> None:
     present = guards_present(connection)
     with connection.cursor() as cursor:
-        # The longest name first: of two tables one may begin with the other's name.
-        for table in sorted(protected_tables(), key=len, reverse=True):
-            own = sorted(name for name in present if name.startswith(f"{table}_"))
-            present = present - set(own)
-            for name in own:
-                on = "" if connection.vendor == "sqlite" else f" ON {table}"
-                cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
+        for table in protected_tables():
+            on = "" if connection.vendor == "sqlite" else f" ON {table}"
+            for name in sorted(present & guard_names(connection, table)):
+                cursor.execute(f"DROP TRIGGER {name}{on}")
 
 
 def _is_transactional(request: pytest.FixtureRequest) -> bool:

@@ -93,6 +93,11 @@ def _statements(connection: BaseDatabaseWrapper, table: str) -> dict[str, str]:
     return (_sqlite_statements if connection.vendor == "sqlite" else _pg_statements)(table)
 
 
+def guard_names(connection: BaseDatabaseWrapper, table: str) -> set[str]:
+    """Names of the guard triggers of a table; that of another may begin alike."""
+    return set(_statements(connection, table))
+
+
 def guards_present(connection: BaseDatabaseWrapper) -> set[str]:
     """Names of the guard triggers that the database has and has enabled."""
     with connection.cursor() as cursor:

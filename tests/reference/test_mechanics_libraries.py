@@ -1,7 +1,7 @@
 """Fibre integration against two independent general-purpose libraries with the same laws.
 
-``make check-long`` takes 200 diagrams of each library and keeps how far apart the worst lay in
-``tests/reference/long_checks.jsonl``; ``make test`` takes a part of them.
+``make check-long`` takes 200 diagrams of one library and 40 of the slower other, and keeps in
+``tests/reference/long_checks.jsonl`` how far apart the worst lay; ``make test`` takes a part.
 """
 
 from __future__ import annotations
@@ -120,7 +120,7 @@ def test_diagrams_as_structuralcodes(count: int, keep_long_check: KeepLongCheck)
     assert without <= count // 50
 
 
-@_some_and_long(1, 200)
+@_some_and_long(1, 40)
 def test_diagrams_as_concreteproperties(count: int, keep_long_check: KeepLongCheck) -> None:
     worst = 0.0
     for member in _members(count, 14, fabric=False):

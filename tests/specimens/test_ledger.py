@@ -11,6 +11,7 @@ from django.db import DatabaseError, connection, transaction
 
 from labmatrix.evidence import guards
 from labmatrix.evidence.guards import (
+    guard_names,
     guards_are_in_place,
     guards_install,
     guards_missing,
@@ -44,7 +45,7 @@ def run(statement: str, parameters: tuple[Any, ...] = ()) -> int:
 def drop_guards() -> None:
     """As an owner of the database could."""
     for table in protected_tables():
-        for name in sorted(n for n in guards_present(connection) if n.startswith(f"{table}_")):
+        for name in sorted(guards_present(connection) & guard_names(connection, table)):
             run(f"DROP TRIGGER {name}" + ("" if SQLITE else f" ON {table}"))
 
 
