@@ -14,6 +14,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
+from conditioning.domain.setting_words import settings_in_words
 from conditioning.forms import CalibrationForm, MachineForm, RegimeForm, SensorForm
 from conditioning.models import Machine
 from conditioning.selectors.machine import (
@@ -230,7 +231,11 @@ def regime_detail(request: HttpRequest, code: str) -> HttpResponse:
     """One exposure protocol."""
     actor = actor_of(request)
     regime = regime_get(actor=actor, code=code)
-    context = {"regime": regime, "may_change": _may_change(actor)}
+    context = {
+        "regime": regime,
+        "settings_shown": settings_in_words(regime.settings),
+        "may_change": _may_change(actor),
+    }
     return render(request, "conditioning/regime_detail.html", context)
 
 

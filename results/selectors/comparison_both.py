@@ -111,8 +111,8 @@ def both_table(both: Both, words: str, control_words: str) -> dict[str, Any]:
         ("mean", {"unit": unit}),
         ("s", {"unit": unit, "digits": 2}),
         ("gain", {"unit": "%", "digits": 3}),
-        ("member retention", {"digits": 3}),
-        ("contribution retention", {"digits": 3}),
+        ("member retention", {"unit": "1", "digits": 3}),
+        ("contribution retention", {"unit": "1", "digits": 3}),
     ]
     columns: list[dict[str, Any]] = [{"label": "Cell", **_TEXT}]
     for label, more in pairs:

@@ -85,9 +85,9 @@ def _other(series: Series, found: Ratios) -> dict[str, Any]:
             {"label": "Predicted with", "kind": "text"},
             {"label": "Members", "kind": "text"},
             {"label": "n", "digits": 6},
-            {"label": "Mean", "digits": 3},
-            {"label": "s", "digits": 2},
-            {"label": "COV", "digits": 2},
+            {"label": "Mean", "unit": "1", "digits": 3},
+            {"label": "s", "unit": "1", "digits": 2},
+            {"label": "COV", "unit": "1", "digits": 2},
         ],
         "rows": rows,
     }
