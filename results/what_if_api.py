@@ -17,6 +17,7 @@ from results.selectors.what_if import (
     number_as_dict,
     what_if_as_dict,
     what_if_get,
+    what_if_jobs,
     what_if_list_visible,
 )
 from results.services.what_if import programmes_asked, what_if_ask
@@ -33,8 +34,9 @@ class WhatIfsView(APIView):
         """Questions whose programmes' work the person sees, newest first, a page at a time."""
         found = what_if_list_visible(actor=actor_of(request))
         pages = Pages()
-        page = pages.paginate_queryset(found, request, view=self)
-        return pages.get_paginated_response([what_if_as_dict(one) for one in page or []])
+        page = pages.paginate_queryset(found, request, view=self) or []
+        jobs = what_if_jobs(page)
+        return pages.get_paginated_response([what_if_as_dict(one, jobs=jobs) for one in page])
 
     @extend_schema(request=WhatIfRequest, responses={202: OpenApiTypes.OBJECT})
     def post(self, request: Request) -> Response:

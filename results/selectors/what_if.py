@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -83,9 +83,20 @@ def what_if_job(what_if: WhatIf) -> Job | None:
     return Job.objects.filter(key=what_if_job_key(what_if)).first()
 
 
-def what_if_state(what_if: WhatIf) -> dict[str, Any]:
-    """How far the work on the question is, as ``progress.js`` reads it, and its error."""
-    job = what_if_job(what_if)
+def what_if_jobs(what_ifs: Iterable[WhatIf]) -> dict[str, Job]:
+    """The jobs that answer the questions of a list, by their key; one query."""
+    keys = [what_if_job_key(one) for one in what_ifs]
+    return {job.key: job for job in Job.objects.filter(key__in=keys)}
+
+
+def what_if_state(what_if: WhatIf, jobs: Mapping[str, Job] | None = None) -> dict[str, Any]:
+    """How far the work on the question is, as ``progress.js`` reads it, and its error.
+
+    Args:
+        what_if: the question.
+        jobs: those of the list that it stands in; read for it alone unless given.
+    """
+    job = what_if_job(what_if) if jobs is None else jobs.get(what_if_job_key(what_if))
     is_done = hasattr(what_if, "answer")
     status = "done" if is_done else (job.state if job else Job.State.FAILED)
     running = status in (Job.State.WAITING, Job.State.RUNNING)
@@ -185,9 +196,11 @@ def number_as_dict(number: WhatIfNumber) -> dict[str, Any]:
     }
 
 
-def what_if_as_dict(what_if: WhatIf, *, whole: bool = False) -> dict[str, Any]:
+def what_if_as_dict(
+    what_if: WhatIf, *, whole: bool = False, jobs: Mapping[str, Job] | None = None
+) -> dict[str, Any]:
     """A question as the API gives it; whole with its answer, all but the single numbers."""
-    question, state = Question.from_dict(what_if.question), what_if_state(what_if)
+    question, state = Question.from_dict(what_if.question), what_if_state(what_if, jobs)
     found: dict[str, Any] = {
         "id": str(what_if.id),
         "question": what_if.question,

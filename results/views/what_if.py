@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -11,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 from django.views import View
 
+from labmatrix.evidence.models import Job
 from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import NotFound, ShapeError, UserError
 from labmatrix.web.actor import actor_of
@@ -23,6 +25,7 @@ from results.selectors.what_if import (
     programme_codes,
     what_if_changes,
     what_if_get,
+    what_if_jobs,
     what_if_list_visible,
     what_if_state,
 )
@@ -64,18 +67,19 @@ class WhatIfList(View):
         found = what_if_list_visible(actor=actor)
         page = Paginator(found, ROWS_ON_A_PAGE).get_page(request.GET.get("page"))
         names = people_names([one.asked_by for one in page.object_list])
-        rows = [_list_row(one, names.get(one.asked_by, "")) for one in page.object_list]
+        jobs = what_if_jobs(page.object_list)
+        rows = [_list_row(one, names.get(one.asked_by, ""), jobs) for one in page.object_list]
         context = {"page": page, "rows": rows, "may_ask": may_ask_what_if(actor)}
         return render(request, "results/what_if_list.html", context)
 
 
-def _list_row(what_if: WhatIf, by: str) -> dict[str, Any]:
+def _list_row(what_if: WhatIf, by: str, jobs: Mapping[str, Job]) -> dict[str, Any]:
     question = Question.from_dict(what_if.question)
     return {
         "what_if": what_if,
         "said": question_said(question),
         "answer": what_if.answer.said if hasattr(what_if, "answer") else "",
-        "status": what_if_state(what_if)["status"],
+        "status": what_if_state(what_if, jobs)["status"],
         "by": by,
     }
 

@@ -50,6 +50,16 @@ def pages() -> list[Access]:
     return [Access("GET", path, row.statuses) for path, row in found.items() if 200 in row.statuses]
 
 
+def addresses_read() -> list[Access]:
+    """Every address that is asked with GET and that the lead gets, pages and API, each once."""
+    found: dict[str, Access] = {}
+    for room in ROOMS:
+        for row in import_module(f"tests.{room}.access_table").ACCESS:
+            if row.method == "GET":
+                found.setdefault(_named(row.path), row)
+    return [Access("GET", path, row.statuses) for path, row in found.items()]
+
+
 def forms() -> list[Access]:
     """Every address that takes a form from a browser."""
     rows = [r for room in ROOMS for r in import_module(f"tests.{room}.access_table").ACCESS]
