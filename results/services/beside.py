@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -89,26 +90,28 @@ class BesideFiles:
                 self._spreaders[file.name] = scan.spreader
                 self.date_orders[file.name] = scan.date_order
         for file in self._beside:
-            self._join(file.name, loads)
+            self._join(file.name, loads, partial(told, 1.0, f"laying {file.name} on the run"))
 
-    def _join(self, name: str, loads: Mapping[str, Sequence[KeptLoad]]) -> None:
+    def _join(
+        self, name: str, loads: Mapping[str, Sequence[KeptLoad]], told: Callable[[], None]
+    ) -> None:
         """Lays one file beside the run; at least one part of the run has to take it."""
         stated = self._settings.stated_offset(name)
         search = self._settings.search if stated is None else (stated, stated)
         pairs: list[_Pair] = []
         refused: list[tuple[str, ShapeError]] = []
         for file in self._run:
-            found, not_found = _laid_beside(loads[file.name], loads[name], search)
+            found, not_found = _laid_beside(loads[file.name], loads[name], search, told)
             several = len(loads[file.name]) > 1
             for part, error in not_found:
                 refused.append((f"{file.name}, part {part + 1}" if several else file.name, error))
             for pair in found:
                 words = f"{file.name}, part {pair.run_part + 1}" if several else file.name
-                told = replace(pair.offset, reference=words, file=name)
+                moved = replace(pair.offset, reference=words, file=name)
                 parts = {"part": pair.run_part, "file_part": pair.file_part}
-                self.joined.append({"run_file": file.name, **parts, **asdict(told)})
+                self.joined.append({"run_file": file.name, **parts, **asdict(moved)})
                 step = loads[file.name][pair.run_part].trace.step
-                self.notes += [Note(r.code, r.message) for r in join_remarks(told, step)]
+                self.notes += [Note(r.code, r.message) for r in join_remarks(moved, step)]
             pairs += found
         if not pairs:
             raise refused[0][1] if refused else _too_short(name)
@@ -188,7 +191,10 @@ class _Pair:
 
 
 def _laid_beside(
-    run: Sequence[KeptLoad], other: Sequence[KeptLoad], search_s: tuple[float, float] | None
+    run: Sequence[KeptLoad],
+    other: Sequence[KeptLoad],
+    search_s: tuple[float, float] | None,
+    told: Callable[[], None],
 ) -> tuple[list[_Pair], list[tuple[int, ShapeError]]]:
     """Pairs of parts that saw the same, and the parts of the run that were refused, with why.
 
@@ -196,7 +202,7 @@ def _laid_beside(
         ShapeError: ``join.clock-restarts`` where both clocks fall back.
     """
     if len(other) == 1:
-        laid = lay_parts(run, other[0], search_s)
+        laid = lay_parts(run, other[0], search_s, told)
         pairs = [_Pair(k, 0, offset) for k, offset in enumerate(laid.offsets) if offset]
         return pairs, list(laid.refused.items())
     if len(run) > 1:
@@ -209,7 +215,7 @@ def _laid_beside(
             file=name,
         )
     mirrored = (-search_s[1], -search_s[0]) if search_s else None
-    laid = lay_parts(other, run[0], mirrored)
+    laid = lay_parts(other, run[0], mirrored, told)
     pairs = [
         _Pair(0, k, replace(offset, offset_s=-offset.offset_s))
         for k, offset in enumerate(laid.offsets)

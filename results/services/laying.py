@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from labmatrix.evidence.domain.clock_offset import ClockOffset
@@ -27,7 +27,10 @@ class Laid:
 
 
 def lay_parts(
-    parts: Sequence[KeptLoad], through: KeptLoad, search_s: tuple[float, float] | None
+    parts: Sequence[KeptLoad],
+    through: KeptLoad,
+    search_s: tuple[float, float] | None,
+    told: Callable[[], None],
 ) -> Laid:
     """Clock offsets of ``through`` against each part (time in the part = time there + offset).
 
@@ -38,6 +41,7 @@ def lay_parts(
         parts: of a file, in the order of its rows.
         through: a file whose clock never falls back.
         search_s: smallest and largest offset to try, s.
+        told: called before each comparison, which may take long.
     """
     laid = Laid([None] * len(parts), {})
     tried: dict[int, tuple[float, float] | None] = {}
@@ -51,6 +55,7 @@ def lay_parts(
             if place in tried and tried[place] == window:
                 continue
             tried[place] = window
+            told()
             try:
                 laid.offsets[place] = long_offset(part, through, search_s=window)
             except ShapeError as error:
