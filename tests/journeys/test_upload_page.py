@@ -86,6 +86,7 @@ def drop(page: Page, folder: Path, files: dict[str, bytes]) -> None:
         path = folder / name
         path.write_bytes(content)
         paths.append(str(path))
+    page.locator("[name=uploaded]").scroll_into_view_if_needed()
     box = page.locator("[name=uploaded]").bounding_box()
     assert box is not None
     data = {"items": [], "files": paths, "dragOperationsMask": 1}
