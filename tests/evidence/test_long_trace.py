@@ -83,8 +83,63 @@ def test_refuses_another_test():
 
 
 def test_a_search_narrows_what_is_tried(monkeypatch):
-    monkeypatch.setattr(long_trace, "_coarse_offsets", lambda a, b: pytest.fail("not needed"))
+    monkeypatch.setattr(long_trace, "_coarse_offsets", lambda *args: pytest.fail("not needed"))
     reference = kept("rig", 0, 10_000, 50, 0.0)
     strain = kept("strain", -100, 10_100, 50, 37.0, seed=2)
     found = long_offset(reference, strain, search_s=(30.0, 40.0))
     assert found.offset_s == pytest.approx(37.0, abs=0.002)
+
+
+# Three spells of one kind of cycling between rests: what tells them apart is their length alone.
+SPELLS = ((30.0, 15_530.0), (15_590.0, 29_090.0), (29_131.0, 50_131.0))
+
+
+def spells(time: Array) -> Array:
+    load = np.full(len(time), 8.0)
+    for start, stop in SPELLS:
+        on = (time >= start) & (time < stop)
+        load[on] = 24.0 - 16.0 * np.cos(2 * np.pi * 2.0 * (time[on] - start))
+    return load
+
+
+def laid_down(name: str, start: float, stop: float, hertz: float, clock: float) -> KeptLoad:
+    time = np.arange(start, stop, 1.0 / hertz)
+    keeper = LoadKeeper(name)
+    keeper.feed(time - clock, spells(time) + np.random.default_rng(7).normal(0, 0.03, len(time)))
+    return keeper.kept()
+
+
+REFUSALS = ("join.repeats", "join.not-convincing", "join.one-moment")
+
+
+def laid_or_refused(
+    part: KeptLoad, through: KeptLoad, search_s: tuple[float, float] | None
+) -> tuple[float, str]:
+    """The offset and no code, or NaN and the code of the refusal."""
+    try:
+        return long_offset(part, through, search_s=search_s).offset_s, ""
+    except ShapeError as error:
+        return float("nan"), error.code
+
+
+@pytest.mark.parametrize(
+    ("rig", "logger", "search_s"),
+    [(100, 100, None), (200, 20, None), (50, 20, (-60_000.0, 1_000.0))],
+)
+def test_a_spell_is_laid_on_itself_or_on_none(
+    rig: float, logger: float, search_s: tuple[float, float] | None
+):
+    through = laid_down("logger", 0.0, 50_200.0, logger, 0.0)
+    for start, stop in SPELLS:
+        spell = laid_down("rig", start - 5.0, stop + 5.0, rig, start - 5.0)
+        offset, refused = laid_or_refused(spell, through, search_s)
+        assert (refused in REFUSALS) != (offset == pytest.approx(5.0 - start, abs=0.05))
+
+
+def test_finds_each_spell_where_the_rests_are_longer_than_a_window():
+    through = laid_down("logger", 0.0, 50_200.0, 100.0, 12.0)
+    for start, stop in SPELLS:
+        spell = laid_down("rig", start - 5.0, stop + 5.0, 100.0, start - 5.0)
+        found = long_offset(spell, through)
+        assert found.offset_s == pytest.approx(12.0 - (start - 5.0), abs=0.01)
+        assert found.overlap_s > 0.5 * (stop - start)

@@ -1,9 +1,11 @@
-"""A long cyclic record: dropped by a technician, watched, read by the lead, recomputed."""
+"""A long cyclic record: dropped by a technician, watched, cut off, read by the lead, recomputed."""
 
 from __future__ import annotations
 
 import json
+import os
 import re
+import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -40,10 +42,19 @@ class Asked:
     offset: int
     cycle: int
     seconds: float
+    killed: bool = False
 
 
 # A block of a run, so that a small file holds a cycle that far on.
 SHORT = Asked(LongRun(cycles=600), offset=1_234_200, cycle=1_234_567, seconds=120)
+# Ten million rows in one file and five in the other, killed on the way.
+LONG = Asked(
+    LongRun(cycles=100_000, logger_hertz=100.0),
+    offset=1_150_000,
+    cycle=1_234_567,
+    seconds=1_800,
+    killed=True,
+)
 
 
 @pytest.fixture
@@ -53,8 +64,8 @@ def installation(tmp_path: Path) -> Iterator[Installation]:
     made.end()
 
 
-def started(installation: Installation) -> list[str]:
-    """The codes of two beams."""
+def started(installation: Installation) -> tuple[list[str], subprocess.Popen[bytes]]:
+    """The codes of two beams, and the worker."""
     installation.migrate()
     staged = subprocess.run(
         [sys.executable, "-m", "tests.journeys.stage", "2"],
@@ -62,9 +73,9 @@ def started(installation: Installation) -> list[str]:
     )  # fmt: skip
     installation.start(*WEB)
     installation.start(*MANAGE, "sweep")
-    installation.start(*worker_command("long"))
+    worker = installation.start(*worker_command("long"))
     wait_for(lambda: installation.get("/health/") == 200, "web answers")
-    return staged.stdout.split()
+    return staged.stdout.split(), worker
 
 
 def calibrated(caller: Caller) -> None:
@@ -121,6 +132,45 @@ def sent(caller: Caller, beam: str, asked: Asked, paths: list[Path]) -> str:
         "measured_at": "2026-04-01T08:00:00Z",
     }
     return str(caller.upload("records/", fields, {p.name: p.read_bytes() for p in paths})["id"])
+
+
+def kept_parts(installation: Installation) -> list[str]:
+    """Parts of the table that the last saved state counts on."""
+    for state in (installation.home / "progress").glob("*/state.json"):
+        parts: list[str] = json.loads(state.read_text(encoding="utf-8"))["state"]["parts"]
+        return parts
+    return []
+
+
+def killed_and_taken_up(
+    installation: Installation, worker: subprocess.Popen[bytes], caller: Caller, record: str
+) -> None:
+    """A kill in the middle; the next worker goes on behind the parts that the first one kept."""
+
+    def keeps_a_part() -> bool:
+        if kept_parts(installation):
+            return True
+        found = caller.get(f"records/{record}/")
+        assert found["status"] not in ("refused", "reduced"), found
+        return False
+
+    wait_for(keeps_a_part, "the worker keeps a part", 400)
+    os.killpg(worker.pid, signal.SIGKILL)
+    worker.wait()
+    before = written(installation)
+    installation.start(*worker_command("long"))
+    wait_for(
+        lambda: len(kept_parts(installation)) > len(before), "the next worker keeps a part", 400
+    )
+    now = written(installation)
+    assert {name: now[name] for name in before} == before
+
+
+def written(installation: Installation) -> dict[str, tuple[int, int]]:
+    """The parts that count, and by which file each stands there: inode and time of writing."""
+    (folder,) = (state.parent for state in (installation.home / "progress").glob("*/state.json"))
+    stats = {name: (folder / name).stat() for name in kept_parts(installation)}
+    return {name: (stat.st_ino, stat.st_mtime_ns) for name, stat in stats.items()}
 
 
 def watched(page: Page, asked: Asked) -> None:
@@ -221,15 +271,17 @@ def recomputed(installation: Installation, ratio: dict[str, Any], asked: Asked) 
 
 def journey(page: Page, installation: Installation, asked: Asked, folder: Path) -> None:
     paths = asked.run.write(folder)
-    by_page, by_api = started(installation)
+    (by_page, by_api), worker = started(installation)
     caller = Caller(installation.port, "lead", PASSWORD)
     calibrated(caller)
     page.set_default_timeout(30_000)
     root = signed_in(page, installation, "technician")
     record = dropped(page, root, by_page, asked, paths)
+    if asked.killed:
+        killed_and_taken_up(installation, worker, caller, record)
     watched(page, asked)
     found = reduced(caller, record, asked)
-    assert found["progress"]["attempts"] == 1
+    assert found["progress"]["attempts"] == 1 + asked.killed
     again = reduced(caller, sent(caller, by_api, asked, paths), asked)
     assert numbers(found) == numbers(again)
     ratio = read_by_the_lead(found, asked)
@@ -239,10 +291,19 @@ def journey(page: Page, installation: Installation, asked: Asked, folder: Path) 
     assert row["peak_strain_bar_logger_csv"] == pytest.approx(40 * 40e-6, rel=0.06)
     seen_by_the_lead(page, signed_in(page, installation, "lead"), record, asked, ratio)
     recomputed(installation, ratio, asked)
-    assert list((installation.home / "progress").glob("*/*")) == []
+    progress = installation.home / "progress"
+    wait_for(lambda: list(progress.glob("*/*")) == [], "nothing is left behind", asked.seconds)
 
 
 def test_a_technicians_record_with_restarts_and_dirt_is_followed_to_a_cycle(
     page: Page, installation: Installation, tmp_path: Path
 ):
     journey(page, installation, SHORT, tmp_path / "dropped")
+
+
+@pytest.mark.long
+def test_ten_million_rows_survive_a_kill_and_give_cycle_1234567(
+    page: Page, installation: Installation, tmp_path: Path
+):
+    assert LONG.run.rig_rows() >= 10_000_000
+    journey(page, installation, LONG, tmp_path / "dropped")

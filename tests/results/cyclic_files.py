@@ -59,5 +59,5 @@ def inputs_of(
         "cycle_offset": cycle_offset,
         "calibrations": list(calibrations),
         "settings": dict(settings or {}),
-        "reduction": {"name": "cyclic", "version": "3"},
+        "reduction": {"name": "cyclic", "version": "4"},
     }

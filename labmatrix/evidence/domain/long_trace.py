@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from labmatrix.evidence.domain.clock_offset import ClockOffset, clock_offset
+from labmatrix.evidence.domain.clock_offset import LEAST_OVERLAP, ClockOffset, clock_offset
 from labmatrix.evidence.domain.load_fit import Array, LoadTrace, masked_correlation, on_grid
 from labmatrix.kernel.errors import ShapeError
 
@@ -139,25 +139,32 @@ def long_offset(
 
     Where one of them is long, the moments at which the load starts, stops or changes point to a
     few offsets first; each is then tried in full, and the one under which the loads agree best
-    counts.
+    counts. A long load has stretches that look alike: an offset under which less than half of the
+    shorter file could be compared is no offset, however well that little agrees.
 
     Raises:
-        ShapeError: ``join.…``, as ``clock_offset``.
+        ShapeError: ``join.…``, as ``clock_offset``; ``join.one-moment`` where the loads agree for
+            a moment only.
     """
-    if (reference.whole and other.whole) or search_s is not None:
+    reach = _REACH_WINDOWS * max(reference.window_s, other.window_s)
+    is_narrow = search_s is not None and search_s[1] - search_s[0] <= 2.0 * reach
+    if is_narrow or (reference.whole and other.whole):
         return clock_offset(reference.trace, _near(reference, other, search_s), search_s=search_s)
     found: list[ClockOffset] = []
     refused: list[ShapeError] = []
-    reach = _REACH_WINDOWS * max(reference.window_s, other.window_s)
-    for coarse in _coarse_offsets(reference, other):
+    for coarse in _coarse_offsets(reference, other, search_s, reach):
         window = (coarse - reach, coarse + reach)
         try:
             near = _near(reference, other, window)
             found.append(clock_offset(reference.trace, near, search_s=window))
         except ShapeError as error:
             refused.append(error)
+    shorter = min(float(np.ptp(kept.trace.time)) for kept in (reference, other)) if found else 0.0
+    wide = [one for one in found if one.overlap_s >= LEAST_OVERLAP * shorter]
+    if wide:
+        return max(wide, key=lambda one: one.correlation)
     if found:
-        return max(found, key=lambda one: one.correlation)
+        raise _one_moment(max(found, key=lambda one: one.overlap_s), shorter)
     raise next((e for e in refused if e.code == "join.repeats"), None) or ShapeError(
         "join.not-convincing",
         f"The loads in {other.trace.file} and {reference.trace.file} nowhere start, stop and "
@@ -165,6 +172,20 @@ def long_offset(
         "offset.",
         reference=reference.trace.file,
         file=other.trace.file,
+    )
+
+
+def _one_moment(best: ClockOffset, shorter: float) -> ShapeError:
+    return ShapeError(
+        "join.one-moment",
+        f"The loads in {best.file} and {best.reference} agree for {best.overlap_s:.0f} s at an "
+        f"offset of {best.offset_s:.3f} s, and could not be compared over half of the shorter file "
+        f"({shorter:.0f} s). Check that both hold the same test, or state the clock offset.",
+        reference=best.reference,
+        file=best.file,
+        offset_s=best.offset_s,
+        overlap_s=best.overlap_s,
+        needed_s=LEAST_OVERLAP * shorter,
     )
 
 
@@ -179,8 +200,11 @@ def _near(reference: KeptLoad, other: KeptLoad, search_s: tuple[float, float] | 
     return LoadTrace(other.trace.file, time[inside], other.trace.load[inside])
 
 
-def _coarse_offsets(reference: KeptLoad, other: KeptLoad) -> list[float]:
-    """Offsets at which both loads are active and at rest at the same times, the best first."""
+def _coarse_offsets(
+    reference: KeptLoad, other: KeptLoad, search_s: tuple[float, float] | None, reach: float
+) -> list[float]:
+    """Offsets at which both loads are active and at rest at the same times, the best first, each
+    further than ``reach`` seconds from the others and none further than that from the search."""
     if min(len(reference.activity.time), len(other.activity.time)) < 2:
         return []
     step = max(min(reference.window_s, other.window_s) / 2.0, 1e-9)
@@ -188,15 +212,17 @@ def _coarse_offsets(reference: KeptLoad, other: KeptLoad) -> list[float]:
     b, b_known = on_grid(other.activity, step)
     count, correlation = masked_correlation(a, a_known, b, b_known)
     enough = count >= 0.5 * min(a_known.sum(), b_known.sum())
-    correlation = np.where(enough, correlation, -np.inf)
     lags = reference.activity.time[0] - other.activity.time[0]
     lags = lags + step * np.arange(-(len(b) - 1), len(a))
+    if search_s is not None:
+        enough &= (lags >= search_s[0] - reach) & (lags <= search_s[1] + reach)
+    correlation = np.where(enough, correlation, -np.inf)
     offsets: list[float] = []
     for _ in range(_TRIED):
         best = int(np.argmax(correlation))
         if not np.isfinite(correlation[best]):
             break
         offsets.append(float(lags[best]))
-        around = int(np.ceil(_REACH_WINDOWS * max(reference.window_s, other.window_s) / step))
+        around = int(np.ceil(reach / step))
         correlation[max(0, best - around) : best + around + 1] = -np.inf
     return offsets

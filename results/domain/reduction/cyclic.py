@@ -15,7 +15,7 @@ from results.domain.reduction.cyclic_stream import CyclicStream
 from results.domain.reduction.outcome import Outcome
 
 REDUCTION: Final = "cyclic"
-VERSION: Final = "3"
+VERSION: Final = "4"
 
 __all__ = ["REDUCTION", "VERSION", "CyclicSettings", "reduce_cyclic"]
 
