@@ -109,6 +109,12 @@ class CellForm(LevelsForm):
         """The levels chosen, by factor name."""
         return {f.name: self.cleaned_data[self.columns[f.name]] for f in self.factors}
 
+    @property
+    def asked(self) -> dict[str, Any]:
+        """What ``cell_add`` takes of a valid form."""
+        names = ("replicates", "code", "gain_control", "conditioning_control", "note", "why")
+        return {"levels": self.levels, **{name: self.cleaned_data[name] for name in names}}
+
 
 class CellChangeForm(forms.Form):
     """Change what is planned for a cell."""
@@ -140,6 +146,15 @@ class CellChangeForm(forms.Form):
             "seen": cell_stamp(cell),
         }
         return cls(codes, data, initial=initial, **more)
+
+    def asked(self, others: Mapping[str, Cell]) -> dict[str, Any]:
+        """What ``cell_change`` takes of a valid form; the series' other cells are known by code."""
+        data = self.cleaned_data
+        return {
+            "gain_control": others.get(data["gain_control"]),
+            "conditioning_control": others.get(data["conditioning_control"]),
+            **{name: data[name] for name in ("replicates", "note", "why", "seen")},
+        }
 
 
 class CellWithdrawForm(forms.Form):

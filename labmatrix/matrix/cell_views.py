@@ -82,19 +82,7 @@ def cell_new(request: HttpRequest, code: str) -> HttpResponse:
     )
 
     def write() -> tuple[str, str]:
-        data = form.cleaned_data
-        added = cell_add(
-            actor=actor,
-            series=series,
-            levels=form.levels,
-            replicates=data["replicates"],
-            code=data["code"],
-            gain_control=data["gain_control"],
-            conditioning_control=data["conditioning_control"],
-            note=data["note"],
-            why=data["why"],
-            now=now(),
-        )
+        added = cell_add(actor=actor, series=series, now=now(), **form.asked)
         return f"{added.code} is planned with {added.replicates} specimens.", _series_url(code)
 
     return form_page(
@@ -121,18 +109,7 @@ def cell_edit(request: HttpRequest, code: str, cell: str) -> HttpResponse:
     )
 
     def write() -> tuple[str, str]:
-        data = form.cleaned_data
-        cell_change(
-            actor=actor,
-            cell=found,
-            replicates=data["replicates"],
-            gain_control=others.get(data["gain_control"]),
-            conditioning_control=others.get(data["conditioning_control"]),
-            note=data["note"],
-            why=data["why"],
-            seen=data["seen"],
-            now=now(),
-        )
+        cell_change(actor=actor, cell=found, now=now(), **form.asked(others))
         return f"The plan of {found.code} is changed.", _cell_url(code, cell)
 
     return form_page(

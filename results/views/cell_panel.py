@@ -71,19 +71,8 @@ class CellPanel(View):
         form = CellChangeForm(list(others), request.POST, needs_reason=made_of_cell(found).cast > 0)
         if not form.is_valid():
             return self._page(request, found, change=form, status=400)
-        data = form.cleaned_data
         try:
-            cell_change(
-                actor=actor,
-                cell=found,
-                replicates=data["replicates"],
-                gain_control=others.get(data["gain_control"]),
-                conditioning_control=others.get(data["conditioning_control"]),
-                note=data["note"],
-                why=data["why"],
-                seen=data["seen"],
-                now=now(),
-            )
+            cell_change(actor=actor, cell=found, now=now(), **form.asked(others))
         except NotFound:
             raise
         except UserError as error:
@@ -195,20 +184,8 @@ class CellNew(View):
         form = self._form(series, state, request.POST, {})
         if not form.is_valid():
             return self._page(request, series, state, form, status=400)
-        data = form.cleaned_data
         try:
-            added = cell_add(
-                actor=actor,
-                series=series,
-                levels=form.levels,
-                replicates=data["replicates"],
-                code=data["code"],
-                gain_control=data["gain_control"],
-                conditioning_control=data["conditioning_control"],
-                note=data["note"],
-                why=data["why"],
-                now=now(),
-            )
+            added = cell_add(actor=actor, series=series, now=now(), **form.asked)
         except NotFound:
             raise
         except UserError as error:
