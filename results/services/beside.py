@@ -258,3 +258,12 @@ def files_apart(bound: BoundMap, names: Sequence[str]) -> tuple[list[str], list[
     lead = leads[0] if leads else names[0]
     run = [name for name in names if places(name) == places(lead)]
     return run, [name for name in names if name not in run]
+
+
+def with_deflection(bound: BoundMap, names: Sequence[str]) -> list[str]:
+    """Those of some files that carry a deflection."""
+
+    def carries(name: str) -> bool:
+        return any(c.entry.quantity == "deflection" for c in bound.of(name).channels)
+
+    return [name for name in names if carries(name)]

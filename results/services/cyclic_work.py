@@ -29,7 +29,7 @@ from results.domain.reduction.cyclic_uncertainty import judge_cycles
 from results.domain.reduction.instruments import Judged
 from results.domain.reduction.outcome import Note
 from results.domain.reduction.run_numbering import FileCycles, Numbering, number_cycles
-from results.services.beside import BesideFiles, files_apart
+from results.services.beside import BesideFiles, files_apart, with_deflection
 from results.services.calibrated import factors_of
 from results.services.cycle_table import CycleParts, table_write
 from results.services.cyclic_pass import COUNTER, Columns, FilePass, Source
@@ -84,7 +84,8 @@ class CyclicWork:
         self.bound = bind_map(self._heads(), ChannelMap.from_data(inputs["channel_map"]))
         mapped = [name for name in self.files if self.bound.of(name).channels]
         self.names, beside = files_apart(self.bound, mapped)
-        self.beside_names = beside
+        # For the curve alone only a file with a deflection can add to the run.
+        self.beside_names = with_deflection(self.bound, beside) if whole_curve else beside
         self.beside: BesideFiles | None = None
         self.passes: list[FilePass] = []
         self.parts = CycleParts(folder.path)

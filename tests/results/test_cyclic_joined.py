@@ -11,6 +11,7 @@ import pytest
 from labmatrix.kernel.errors import ShapeError
 from results.services import beside
 from results.services.compute import compute
+from results.services.cyclic_record import cyclic_samples
 from tests.results.cyclic_files import csv_of, inputs_of
 from tests.results.test_cyclic_record import (
     CutOff,
@@ -106,6 +107,25 @@ def test_the_deflection_may_come_from_the_logger(tmp_path: Path, in_small_pieces
     deflection = {"column": "w", "quantity": "deflection", "unit": "mm", "file": "logger.csv"}
     found = computed(inputs_of(files, [*RIG[:2], *LOGGER, deflection]), tmp_path)
     assert found.outcome.get("secant_stiffness").value == pytest.approx(STIFFNESS, rel=5e-3)
+
+
+def test_the_curve_of_the_controller_is_read_without_laying_the_logger_on_it(
+    tmp_path: Path, in_small_pieces, monkeypatch
+):
+    alone = cyclic_samples(inputs_of({"rig.csv": rig()}, RIG), Folder(tmp_path))
+    monkeypatch.setattr(beside.BesideFiles, "prepare", lambda *args: pytest.fail("not needed"))
+    both = cyclic_samples(joined_inputs(), Folder(tmp_path))
+    for one, other in zip(alone, both, strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+def test_the_curve_takes_the_deflection_that_the_logger_alone_has(tmp_path: Path, in_small_pieces):
+    files = {"rig.csv": rig(deflection=False), "logger.csv": logger(deflection=True)}
+    deflection = {"column": "w", "quantity": "deflection", "unit": "mm", "file": "logger.csv"}
+    x, y = cyclic_samples(inputs_of(files, [*RIG[:2], *LOGGER, deflection]), Folder(tmp_path))
+    there = np.isfinite(x)
+    assert there.mean() > 0.9
+    np.testing.assert_allclose(x[there], y[there] / STIFFNESS, atol=0.15)
 
 
 def test_a_logger_that_shows_whole_seconds_only_is_spread(tmp_path: Path, in_small_pieces):
