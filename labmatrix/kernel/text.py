@@ -11,6 +11,13 @@ from labmatrix.kernel.errors import ShapeError
 # Characters that turn the direction of what follows: a name could read as another one.
 TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c")
 
+NARROW_SPACE = "\u202f"
+
+
+def grouped(count: float) -> str:
+    """A count in groups of three digits from five digits on, as in ISO 80000-1:2022 (recalled)."""
+    return f"{count:,.0f}".replace(",", NARROW_SPACE if abs(count) >= 9999.5 else "")
+
 
 def unseen_characters(text: str, *, allowed: str = "") -> list[str]:
     """The characters of a text that cannot be seen or that turn its direction, in order."""

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from labmatrix.kernel.text import grouped
 from specimens.domain.ages import concrete_began
 from specimens.domain.life import Life
 from specimens.domain.plan import Plan
@@ -30,6 +31,8 @@ class Segment:
         planned_until: where the plan would end it; None where nothing was planned.
         goes_on: it has not ended.
         words: what a reader is told.
+        short: the same for a place with little room.
+        loads_kn: the load held, or the least and the greatest of the cycles, kN.
     """
 
     kind: str
@@ -38,6 +41,8 @@ class Segment:
     planned_until: datetime | None
     goes_on: bool
     words: str
+    short: str = ""
+    loads_kn: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,16 +70,16 @@ def _days(since: datetime, until: datetime) -> float:
 
 def _segment(
     kind: str,
-    words: str,
+    words: tuple[str, str],
     *,
     since: datetime,
     until: datetime | None,
     now: datetime,
-    planned_days: float | None = None,
+    planned_until: datetime | None = None,
+    loads_kn: tuple[float, ...] = (),
 ) -> Segment:
     end = max(since, until if until is not None else now)
-    planned = since + timedelta(days=planned_days) if planned_days else None
-    return Segment(kind, since, end, planned, until is None, words)
+    return Segment(kind, since, end, planned_until, until is None, *words, loads_kn)
 
 
 def _hardening(
@@ -84,40 +89,52 @@ def _hardening(
         return
     until = min(since + timedelta(days=days), next_at)
     goes_on = until > now
-    words = f"{what} hardening, {_days(since, min(until, now)):.0f} of {days:g} d"
-    yield Segment(HARDENING, since, min(until, now), since + timedelta(days=days), goes_on, words)
+    end, done = min(until, now), f"{_days(since, min(until, now)):.0f} of {days:g} d"
+    words, short = f"{what} hardening, {done}", f"{what} {done}"
+    yield Segment(HARDENING, since, end, since + timedelta(days=days), goes_on, words, short)
 
 
 def _stays(life: Life, plan: Plan, now: datetime) -> Iterable[Segment]:
-    planned = plan.days("expose")
+    days = plan.days("expose")
     for stay in life.stays:
-        end = stay.until or now
+        end, planned = stay.until or now, None
         where = f"{stay.machine} {stay.position}".strip()
+        words = f"in {where}, {_days(stay.since, end):.1f} d", stay.machine
         if stay.run:
-            words = f"exposed in {where}, run {stay.run}, {_days(stay.since, end):.0f} d"
-            yield _segment(
-                EXPOSED, words, since=stay.since, until=stay.until, now=now, planned_days=planned
-            )
-        else:
-            words = f"in {where}, {_days(stay.since, end):.1f} d"
-            yield _segment(STANDING, words, since=stay.since, until=stay.until, now=now)
+            done = f"{_days(stay.since, end):.0f} d"
+            if days:
+                planned, done = stay.since + timedelta(days=days), f"{done[:-2]} of {days:g} d"
+            words = f"exposed in {where}, run {stay.run}, {done}", f"exposed {done}"
+        kind = EXPOSED if stay.run else STANDING
+        yield _segment(
+            kind, words, since=stay.since, until=stay.until, now=now, planned_until=planned
+        )
 
 
 def _loads(life: Life, now: datetime) -> Iterable[Segment]:
     loads = [*life.sustained_before, *([life.sustained] if life.sustained else [])]
     for load in loads:
-        days = _days(load.since, load.until or now)
-        words = f"under {load.load_kn:.1f} kN (of {load.reference}), {days:.0f} d"
-        yield _segment(SUSTAINED, words, since=load.since, until=load.until, now=now)
-
-
-def _runs(life: Life, now: datetime) -> Iterable[Segment]:
-    for run in life.runs:
-        words = (
-            f"{run.cycles} load cycles in {run.machine}, {run.minimum_kn:g} to "
-            f"{run.maximum_kn:g} kN at {run.frequency_hz:g} Hz"
+        days = f"{_days(load.since, load.until or now):.0f} d"
+        words = f"under sustained load (of {load.reference}), {days}", f"sustained {days}"
+        yield _segment(
+            SUSTAINED, words, since=load.since, until=load.until, now=now, loads_kn=(load.load_kn,)
         )
-        yield _segment(CYCLING, words, since=run.since, until=run.until, now=now)
+
+
+def _runs(life: Life, plan: Plan, now: datetime) -> Iterable[Segment]:
+    """Runs of load cycles; the last is planned to end where it would reach the planned number."""
+    target, before = plan.number("cycle", "cycles"), 0
+    for run in life.runs:
+        left = (target or 0.0) - before
+        planned = run.since + timedelta(seconds=left / run.frequency_hz) if left > 0 else None
+        done = grouped(run.cycles)
+        of = f"{done} of {grouped(left)}" if left > 0 else done
+        words = f"{of} load cycles in {run.machine} at {run.frequency_hz:g} Hz", f"{done} cycles"
+        yield _segment(
+            CYCLING, words, since=run.since, until=run.until, now=now, planned_until=planned,
+            loads_kn=(run.minimum_kn, run.maximum_kn),
+        )  # fmt: skip
+        before += run.cycles
 
 
 def _waits(
@@ -127,11 +144,15 @@ def _waits(
     at = since
     for segment in sorted(busy, key=lambda s: s.since):
         if _days(at, segment.since) >= shortest_days:
-            words = f"waiting, {_days(at, segment.since):.0f} d"
-            yield Segment(WAITING, at, segment.since, None, False, words)
+            yield _wait(at, segment.since)
         at = max(at, segment.until)
     if _days(at, until) >= shortest_days:
-        yield Segment(WAITING, at, until, None, False, f"waiting, {_days(at, until):.0f} d")
+        yield _wait(at, until)
+
+
+def _wait(since: datetime, until: datetime) -> Segment:
+    days = f"{_days(since, until):.0f} d"
+    return Segment(WAITING, since, until, None, False, f"waiting, {days}", f"waiting {days}")
 
 
 def _ticks(life: Life) -> Iterable[Tick]:
@@ -180,7 +201,7 @@ def ribbon_of(
         ),
         *_hardening("mortar", mortar, plan.days("cure-mortar"), next_at=after_mortar, now=until),
         *_stays(life, plan, until),
-        *_runs(life, until),
+        *_runs(life, plan, until),
     ]
     loads = list(_loads(life, until))
     waits = list(_waits([*main, *loads], began, until, shortest_wait_days))

@@ -22,7 +22,8 @@ from results.selectors.plate_open import Open, Said, open_in, said_by_cell
 from results.selectors.prediction import prediction_list_of_cells
 from specimens.models import Specimen
 
-CURVE_WIDTH, CURVE_HEIGHT = 150.0, 84.0
+# As wide as a square of three to a page; narrower squares show them smaller.
+CURVE_WIDTH, CURVE_HEIGHT = 280.0, 116.0
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from specimens.domain.life_read import life_from
 from specimens.domain.plan import Plan
 from specimens.models import Specimen
 
-RIBBON_WIDTH = 150.0
+RIBBON_WIDTH = 280.0
 
 
 @dataclass(frozen=True)

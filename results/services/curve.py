@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from labmatrix.evidence.services.blob import blob_open
 from labmatrix.evidence.services.job_folder import passing_folder
+from labmatrix.kernel.text import grouped
 from results.domain.curve import View, Window, view_of
 from results.models import Reduction
 from results.services.compute import channels_of, table_columns
@@ -129,17 +130,13 @@ def _words(view: View) -> str:
     if view.rows_in_view == 0:
         return "No row of the record lies here."
     if view.rows.size == view.rows_in_view:
-        return f"Every row in view is drawn: {_count(view.rows_in_view)}."
+        return f"Every row in view is drawn: {grouped(view.rows_in_view)}."
     passes = ""
     if view.passes_drawn < view.passes:
-        passes = f", {_count(view.passes_drawn)} of {_count(view.passes)} passes"
+        passes = f", {grouped(view.passes_drawn)} of {grouped(view.passes)} passes"
     return (
-        f"{_count(view.rows.size)} of {_count(view.rows_in_view)} rows in view are drawn{passes}."
+        f"{grouped(view.rows.size)} of {grouped(view.rows_in_view)} rows in view are drawn{passes}."
     )
-
-
-def _count(number: int) -> str:
-    return f"{number:,}".replace(",", "\u202f")
 
 
 def _as_dict(line: _Line, view: View) -> dict[str, list[Any]]:

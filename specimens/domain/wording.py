@@ -6,15 +6,20 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+# Of numbers that are given without their unit because it is always the same.
+_SIGNS = {"orientation": "°"}
+
 
 @dataclass(frozen=True)
 class Said:
-    """One entry of a payload: its name, and a quantity {value, unit}, a number or a text."""
+    """One entry of a payload: its name, and a quantity {value, unit}, a number (and the sign of the
+    unit that it always has) or a text."""
 
     name: str
     text: str = ""
     quantity: Mapping[str, Any] | None = None
     number: float | None = None
+    sign: str = ""
 
 
 def as_given(value: float) -> tuple[float, int]:
@@ -38,7 +43,7 @@ def _entries(name: str, value: Any) -> Iterator[Said]:
     elif isinstance(value, bool):
         yield Said(name, "yes" if value else "no")
     elif isinstance(value, int | float):
-        yield Said(name, number=value)
+        yield Said(name, number=value, sign=_SIGNS.get(name, ""))
     elif isinstance(value, list | tuple):
         yield Said(name, ", ".join(str(item) for item in value))
     elif value not in ("", None):

@@ -254,7 +254,7 @@ def test_the_plate_shows_load_mode_flags_and_the_dotted_curve(planned):
     page = client(planned.lead).get("/series/QS/plate/").content.decode()
     assert page.count('<path class="prediction"') == 4 + 1  # each cell, and the legend
     assert "fabric after yield" in page
-    assert "The bars will fail first, at about 1e6 cycles" in page
+    assert "The bars will fail first, at about 1 million cycles" in page
 
 
 def test_the_pre_test_sheet_proposes_and_does_not_set(planned):

@@ -15,8 +15,9 @@ from django.utils import timezone
 from django.utils.html import strip_tags
 
 from labmatrix.kernel.errors import ShapeError
+from labmatrix.kernel.text import NARROW_SPACE
 from labmatrix.web.domain.cautions import KINDS
-from labmatrix.web.domain.numerals import MINUS, NARROW_SPACE
+from labmatrix.web.domain.numerals import MINUS
 
 AT = datetime(2026, 7, 1, 23, 30, 15, tzinfo=UTC)
 TABLE = {"columns": [{"label": "Ply"}, {"label": "Load", "unit": "kN"}], "rows": [["1", 87.3]]}

@@ -12,8 +12,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
 
+from labmatrix.kernel.text import NARROW_SPACE
+
 MINUS = "\u2212"
-NARROW_SPACE = "\u202f"
 DEFAULT_DIGITS = 4
 _SUPERSCRIPT = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 _SMALLEST_PLAIN = -3  # below 0.001 a plain decimal hides its digits behind noughts

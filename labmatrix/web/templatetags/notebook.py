@@ -16,11 +16,11 @@ from django.utils.html import conditional_escape, format_html, json_script
 from django.utils.safestring import SafeString, mark_safe
 
 from labmatrix.kernel.clock import iso
+from labmatrix.kernel.text import NARROW_SPACE
 from labmatrix.web.domain.cautions import caution_of
 from labmatrix.web.domain.marks import mark_of
 from labmatrix.web.domain.numerals import (
     DEFAULT_DIGITS,
-    NARROW_SPACE,
     Numeral,
     numeral,
     uncertainty_text,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from labmatrix.kernel.text import grouped
 from results.domain.mechanics.bar_fatigue import (
     THRESHOLD_EDITIONS,
     THRESHOLD_SOURCES,
@@ -201,9 +202,11 @@ def _flags(check: ProtocolCheck, section: Section, limits: Limits) -> tuple[str,
 
 
 def about(value: float) -> str:
-    """A life in words, one digit: 3e5."""
-    mantissa, exponent = f"{value:.0e}".split("e")
-    return f"{mantissa}e{int(exponent)}"
+    """A number of load cycles in words, one digit of it: 300 000, 2 million."""
+    rounded = float(f"{value:.0e}")
+    if rounded >= 1e6:
+        return f"{grouped(rounded / 1e6)} million"
+    return grouped(rounded)
 
 
 def _life_flags(check: ProtocolCheck) -> list[str]:

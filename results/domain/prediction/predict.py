@@ -32,7 +32,7 @@ from results.domain.prediction.levels import (
 )
 from results.domain.prediction.spread import spread_of
 
-MECHANICS, VERSION = "mechanics", "2"
+MECHANICS, VERSION = "mechanics", "3"
 SHEAR_MODE = "shear"
 SHEAR_WORDS = "The concrete between load and support fails in shear: the end is sudden."
 
