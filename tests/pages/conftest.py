@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from django.db import connection
 from django.test.utils import override_settings
 from pytest_django.live_server_helper import LiveServer
 
+from tests.pages.gallery import folder_begin, index_write
 from tests.pages.world import World, world_make
 
 SCREENSHOTS = Path(settings.BASE_DIR) / "build" / "screenshots"
@@ -69,12 +69,11 @@ def server(world: World) -> Iterator[LiveServer]:
 
 
 @pytest.fixture(scope="session")
-def screenshots() -> Path:
-    """Where the pictures of this run go; those of the run before are taken away."""
-    if os.environ.get("PYTEST_XDIST_WORKER", "gw0") == "gw0":
-        shutil.rmtree(SCREENSHOTS, ignore_errors=True)
-    SCREENSHOTS.mkdir(parents=True, exist_ok=True)
-    return SCREENSHOTS
+def screenshots(testrun_uid: str) -> Iterator[Path]:
+    """Where the pictures of this run go, with a page that shows them all at its end."""
+    folder_begin(SCREENSHOTS, testrun_uid)
+    yield SCREENSHOTS
+    index_write(SCREENSHOTS)
 
 
 @pytest.fixture(autouse=True)

@@ -16,13 +16,20 @@ from playwright.sync_api import Browser, Page
 HERE = Path(__file__).parent
 LAYOUT = (HERE / "checks.js").read_text(encoding="utf-8")
 CONTENT = (HERE / "content.js").read_text(encoding="utf-8")
-WIDTHS = {"desktop": (1280, 800), "tablet": (820, 1180), "phone": (390, 844)}
+# The last is what A4 leaves between its margins: see print.css.
+WIDTHS = {
+    "desktop": (1280, 800), "tablet": (820, 1180), "phone": (390, 844), "paper": (658, 979),
+}  # fmt: skip
 LEVELS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 # What can differ between day and dark.
 COLOURS = ("color-contrast", "link-in-text-block")
-_AXE = "([kind, values]) => axe.run(document, {runOnly: {type: kind, values}})"
+_AXE = """([kind, values]) => axe.run(document, {
+  runOnly: {type: kind, values}, resultTypes: ["violations"]})"""
 _READY = """() => document.fonts.status === "loaded"
   && document.querySelectorAll("figure[data-figure]:not([data-drawn])").length === 0"""
+# Two frames and what was queued before them: styles are computed, listeners have been called.
+_RESTED = """() => new Promise((done) =>
+  requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done))))"""
 _TALLEST = 6000
 
 
@@ -48,7 +55,7 @@ class Eye:
     def become(self, client: Client | None) -> None:
         """Be the person that a test client is signed in as."""
         self.context.clear_cookies()
-        if client is not None:
+        if client is not None and settings.SESSION_COOKIE_NAME in client.cookies:
             value = client.cookies[settings.SESSION_COOKIE_NAME].value
             self.context.add_cookies(
                 [{"name": settings.SESSION_COOKIE_NAME, "value": value, "url": self.root}]
@@ -105,17 +112,23 @@ class Eye:
         """Note what is missing whatever the width."""
         self.said += self.page.evaluate(CONTENT)
 
-    def unfold(self) -> None:
-        """Open all that opens: data tables, folded parts, dialogs; of long tables some rows."""
-        self.page.evaluate(
+    def unfold(self) -> bool:
+        """Open all that opens: data tables, folded parts, dialogs; of long tables some rows.
+
+        Answers whether there was anything to open.
+        """
+        opened = self.page.evaluate(
             """() => {
+              const shut = document.querySelectorAll("details:not([open]), dialog:not([open])");
               document.querySelectorAll("tbody").forEach((body) => {
                 [...body.rows].slice(12, -1).forEach((row) => row.remove());
               });
               document.querySelectorAll("details").forEach((one) => { one.open = true; });
               document.querySelectorAll("dialog:not([open])").forEach((one) => one.showModal());
+              return shut.length;
             }"""
         )
+        return bool(opened)
 
     def barriers(self, *rules: str) -> None:
         """Note what WCAG 2.2 A and AA forbid, by all rules or by some."""
@@ -130,7 +143,23 @@ class Eye:
     def dark(self, is_dark: bool) -> None:
         """Turn the system to dark, or back to day."""
         self.page.emulate_media(color_scheme="dark" if is_dark else "light")
-        self.page.wait_for_timeout(60)
+        self._rest()
+
+    def _rest(self) -> None:
+        """Wait until what a change set off is drawn."""
+        self.page.evaluate(_RESTED)
+        self.settle()
+
+    def paper(self, name: str) -> None:
+        """Note what does not fit a sheet, and keep what would be printed."""
+        self.page.emulate_media(media="print")
+        self.page.evaluate("dispatchEvent(new Event('beforeprint'))")
+        self._rest()
+        self.layout("paper")
+        self.picture(name)
+        self.page.evaluate("dispatchEvent(new Event('afterprint'))")
+        self.page.emulate_media(media="screen")
+        self._rest()
 
     def picture(self, name: str) -> None:
         """Keep what is seen, from the top to the foot of the page."""
