@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from conditioning.models import Machine, Regime
+from conditioning.row_forms import PointRows, SettingRows
 from labmatrix.evidence.domain.channel_map import QUANTITIES
 from specimens.forms import InstantField
 
@@ -30,7 +31,7 @@ class WhyForm(forms.Form):
 
 
 class MachineForm(WhyForm):
-    """A machine; its code only when it is added."""
+    """A machine with what a rig was measured to reach; its code only when it is added."""
 
     code = forms.CharField(max_length=60, help_text="As on its label: A-Z, 0-9 and hyphens.")
     name = forms.CharField(max_length=120)
@@ -39,19 +40,24 @@ class MachineForm(WhyForm):
         min_value=0, max_value=2000, initial=0, help_text="Places for specimens; 0 if not counted."
     )
     note = forms.CharField(max_length=4000, required=False, widget=_area())
-    dynamic_performance = forms.JSONField(
-        required=False,
-        widget=_area(),
-        help_text=(
-            'Of a cycling rig, as measured: [{"amplitude_mm": 5, "frequency_hz": 4, "load_kn": 60}]'
-        ),
-    )
 
     def __init__(self, *args: Any, changes: bool = False, **options: Any) -> None:
         super().__init__(*args, **options)
+        self.points = PointRows(self, self.initial.pop("dynamic_performance", None) or ())
         if changes:
             del self.fields["code"]
             self.ask_why()
+
+    @property
+    def plain_fields(self) -> list[forms.BoundField]:
+        """The fields above the rows of points."""
+        return [self[name] for name in ("code", "name", "kind", "positions", "note")
+                if name in self.fields]  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        """The points become the dynamic performance."""
+        data = super().clean() or {}
+        return self.points.collected(data)
 
 
 class SensorForm(forms.Form):
@@ -100,18 +106,20 @@ class RegimeForm(WhyForm):
     text = forms.CharField(
         max_length=8000, required=False, widget=_area(6), label="The protocol in words"
     )
-    settings = forms.JSONField(
-        required=False,
-        widget=_area(),
-        help_text='Names end in their unit: {"wet_h": 72, "dry_h": 96, "salt_percent": 3.5}',
-    )
 
     def __init__(self, *args: Any, changes: bool = False, **options: Any) -> None:
         super().__init__(*args, **options)
+        self.rows = SettingRows(self, self.initial.pop("settings", None) or {})
         if changes:
             del self.fields["code"]
             self.ask_why()
 
-    def clean_settings(self) -> Any:
-        """Nothing filled in is no setting."""
-        return self.cleaned_data["settings"] or {}
+    @property
+    def plain_fields(self) -> list[forms.BoundField]:
+        """The fields above the rows of settings."""
+        return [self[name] for name in ("code", "title", "kind", "text") if name in self.fields]
+
+    def clean(self) -> dict[str, Any]:
+        """The rows become the settings."""
+        data = super().clean() or {}
+        return self.rows.collected(data)

@@ -36,6 +36,7 @@ from labmatrix.matrix.links import Place, links_for
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed, require
 from labmatrix.web.models import Person
+from labmatrix.web.refused import refuse, sent, status_shown
 from specimens.selectors.event import event_list_of_subject, event_standings_of, people_names
 from specimens.selectors.event_page import UNNAMED, events_seen
 
@@ -71,8 +72,9 @@ def _form_page(
             messages.success(request, f"{context['title']}: {written}.")
             return redirect(done(written))
         except UserError as error:
-            form.add_error(None, error.message)
-    return render(request, "conditioning/thing_form.html", {"form": form, **context})
+            refuse(form, error)
+    status = status_shown(request, form)
+    return render(request, "conditioning/thing_form.html", {"form": form, **context}, status=status)
 
 
 @require_GET
@@ -116,7 +118,7 @@ def machine_new(request: HttpRequest) -> HttpResponse:
 
     return _form_page(
         request,
-        MachineForm(request.POST or None),
+        MachineForm(sent(request)),
         write,
         _machine_url,
         title="Add a machine",
@@ -139,7 +141,7 @@ def machine_edit(request: HttpRequest, code: str) -> HttpResponse:
     initial = {name: getattr(machine, name) for name in MACHINE_CHANGEABLE}
     return _form_page(
         request,
-        MachineForm(request.POST or None, initial=initial, changes=True),
+        MachineForm(sent(request), initial=initial, changes=True),
         write,
         _machine_url,
         title=f"Change {code}",
@@ -186,7 +188,7 @@ def sensor_new(request: HttpRequest) -> HttpResponse:
     actor = _changer(request)
     return _form_page(
         request,
-        SensorForm(request.POST or None),
+        SensorForm(sent(request)),
         lambda data: sensor_add(actor=actor, now=now(), **data),
         _sensor_url,
         title="Add a sensor",
@@ -203,7 +205,7 @@ def calibration_new(request: HttpRequest, serial: str) -> HttpResponse:
     sensor = sensor_get(actor=actor, serial=serial, action=Action.RUN_MACHINES)
     return _form_page(
         request,
-        CalibrationForm(request.POST or None),
+        CalibrationForm(sent(request)),
         lambda data: calibration_add(actor=actor, sensor=sensor, now=now(), **data),
         lambda _: _sensor_url(sensor),
         title=f"Calibration of {sensor.serial}",
@@ -248,7 +250,7 @@ def regime_new(request: HttpRequest) -> HttpResponse:
     actor = _changer(request)
     return _form_page(
         request,
-        RegimeForm(request.POST or None),
+        RegimeForm(sent(request)),
         lambda data: regime_add(actor=actor, now=now(), **data),
         _regime_url,
         title="Add a regime",
@@ -271,7 +273,7 @@ def regime_edit(request: HttpRequest, code: str) -> HttpResponse:
     initial = {name: getattr(regime, name) for name in REGIME_CHANGEABLE}
     return _form_page(
         request,
-        RegimeForm(request.POST or None, initial=initial, changes=True),
+        RegimeForm(sent(request), initial=initial, changes=True),
         write,
         _regime_url,
         title=f"Change {code}",

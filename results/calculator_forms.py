@@ -11,6 +11,7 @@ from typing import Any
 from django import forms
 
 from labmatrix.kernel.errors import UserError
+from labmatrix.web.refused import refuse
 
 _INDEX = re.compile(r"\[(\d+)\]")
 
@@ -167,7 +168,7 @@ class CalculatorForm(forms.Form):
         """Put a sentence beside the field that it is about, or above the form."""
         path = _INDEX.sub(r".\1", str(error.facts.get("argument", "")))
         names = {entry.path: entry.name for entry in self.entries}
-        self.add_error(names.get(path), error.message)
+        refuse(self, error, names.get(path))
 
 
 def _is_whole(value: Any) -> bool:

@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 
 from labmatrix.kernel.errors import UserError
+from labmatrix.web.refused import refuse
 from results.domain.mechanics.limits import DEFAULT_LIMITS, Limit, Limits
 from results.domain.prediction.rules import DEFAULTS, RULES
 
@@ -81,4 +82,4 @@ class PredictionRulesForm(forms.Form):
 
     def refuse(self, error: UserError) -> None:
         """Say beside the form why nothing was kept."""
-        self.add_error(None, error.message)
+        refuse(self, error)

@@ -19,6 +19,7 @@ from labmatrix.kernel.errors import NotFound, ShapeError, UserError
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import NOT_YOURS, Action
 from labmatrix.web.models import Person
+from labmatrix.web.refused import refuse, sent, status_shown
 from specimens.domain.catalogue import LOCATION_KINDS, LOT_KINDS, MACHINE_KINDS
 from specimens.domain.kinds import CAUTION_OF, GROUPS, INCIDENT_WORDS, kind_about, kind_words
 from specimens.forms import EventForm, JudgeForm, StrikeForm, event_initial, picture_type
@@ -129,7 +130,7 @@ def _event_form(
             again["seen"] = warning
             form = EventForm(kind, again, initial=initial, replaces=replaced is not None)
         except UserError as error:
-            form.add_error(None, error.message)
+            refuse(form, error)
     context = {
         "form": form,
         "subject": subject,
@@ -143,7 +144,8 @@ def _event_form(
         "back": page_of_subject(subject),
         "incident_words": INCIDENT_WORDS if kind == "incident" else "",
     }
-    return render(request, "specimens/event_log.html", context)
+    status = 200 if warning else status_shown(request, form)
+    return render(request, "specimens/event_log.html", context, status=status)
 
 
 def _picture_kept(form: EventForm) -> str:
@@ -209,7 +211,7 @@ def event_strike(request: HttpRequest, code: str, event_id: uuid.UUID) -> HttpRe
     """Strike an event without putting another in its place."""
     actor, instant = actor_of(request), now()
     event = _event_of(actor, code, event_id)
-    form = StrikeForm(request.POST or None, initial={"event_id": event_id_new(instant)})
+    form = StrikeForm(sent(request), initial={"event_id": event_id_new(instant)})
     if request.method == "POST" and form.is_valid():
         raw = {
             "id": str(form.cleaned_data["event_id"]),
@@ -222,7 +224,7 @@ def event_strike(request: HttpRequest, code: str, event_id: uuid.UUID) -> HttpRe
             answer = events_receive(actor=actor, raws=[raw], now=instant)[0]
             return _answered(request, event.subject, "corrected", answer)
         except UserError as error:
-            form.add_error(None, error.message)
+            refuse(form, error)
     context = {
         "form": form,
         "subject": event.subject,
@@ -230,7 +232,8 @@ def event_strike(request: HttpRequest, code: str, event_id: uuid.UUID) -> HttpRe
         "words": kind_words(event.kind),
         "back": page_of_subject(event.subject),
     }
-    return render(request, "specimens/event_strike.html", context)
+    status = status_shown(request, form)
+    return render(request, "specimens/event_strike.html", context, status=status)
 
 
 def deviation_judge(request: HttpRequest, code: str, deviation_id: uuid.UUID) -> HttpResponse:
@@ -245,7 +248,7 @@ def deviation_judge(request: HttpRequest, code: str, deviation_id: uuid.UUID) ->
         "decision": deviation.decision,
         "why": deviation.why,
     }
-    form = JudgeForm(request.POST or None, initial=initial)
+    form = JudgeForm(sent(request), initial=initial)
     if request.method == "POST" and form.is_valid():
         raw = {
             "id": str(form.cleaned_data["event_id"]),
@@ -262,9 +265,10 @@ def deviation_judge(request: HttpRequest, code: str, deviation_id: uuid.UUID) ->
             answer = events_receive(actor=actor, raws=[raw], now=instant)[0]
             return _answered(request, specimen.subject, "judged", answer)
         except UserError as error:
-            form.add_error(None, error.message)
+            refuse(form, error)
     context = {"form": form, "specimen": specimen, "deviation": deviation}
-    return render(request, "specimens/deviation_judge.html", context)
+    status = status_shown(request, form)
+    return render(request, "specimens/deviation_judge.html", context, status=status)
 
 
 @require_GET

@@ -13,13 +13,14 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from labmatrix.kernel.clock import now
-from labmatrix.kernel.errors import UserError
+from labmatrix.kernel.errors import NotFound, UserError
 from labmatrix.matrix.links import Place, links_for
 from labmatrix.matrix.selectors.programme import programme_list_visible
 from labmatrix.matrix.selectors.series import series_get, series_list_visible
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, Role, allowed
 from labmatrix.web.models import Person
+from labmatrix.web.refused import refuse, sent, status_shown
 from specimens.domain.wording import payload_said
 from specimens.forms import MeasuredForm
 from specimens.selectors.access import programme_roles, specimen_get
@@ -151,7 +152,7 @@ def specimen_create(request: HttpRequest) -> HttpResponse:
     only = request.GET.get("cell", "")
     cells = [row for row in cell_list_unfilled(series) if not only or row[0].code == only]
     missing = sum(max(0, planned - have) for _, planned, have in cells)
-    problem = None
+    problem, status = None, 200
     if request.method == "POST":
         try:
             made = specimens_create_planned(
@@ -159,8 +160,10 @@ def specimen_create(request: HttpRequest) -> HttpResponse:
             )
             messages.success(request, f"{made} specimens of {series.code} created.")
             return redirect(f"{reverse('specimens:specimen-list')}?series={series.code}")
+        except NotFound:
+            raise
         except UserError as error:
-            problem = error.message
+            problem, status = error.message, error.status
     context = {
         "series": series,
         "cells": cells,
@@ -168,7 +171,7 @@ def specimen_create(request: HttpRequest) -> HttpResponse:
         "only": only,
         "problem": problem,
     }
-    return render(request, "specimens/specimen_create.html", context)
+    return render(request, "specimens/specimen_create.html", context, status=status)
 
 
 def _choose_series(request: HttpRequest, actor: Person) -> HttpResponse:
@@ -203,7 +206,7 @@ def specimen_measured(request: HttpRequest, code: str) -> HttpResponse:
     """Put measured values in the place of specified ones."""
     actor = actor_of(request)
     specimen = specimen_get(actor=actor, code=code, action=Action.CREATE_SPECIMEN)
-    form = MeasuredForm(specimen.member_as_known, request.POST or None)
+    form = MeasuredForm(specimen.member_as_known, sent(request))
     if request.method == "POST" and form.is_valid():
         try:
             specimen_measured_set(
@@ -216,6 +219,7 @@ def specimen_measured(request: HttpRequest, code: str) -> HttpResponse:
             messages.success(request, f"The measured values of {code} are kept.")
             return redirect("specimens:specimen-detail", code=code)
         except UserError as error:
-            form.add_error(None, error.message)
+            refuse(form, error)
     context = {"form": form, "specimen": specimen}
-    return render(request, "specimens/specimen_measured.html", context)
+    status = status_shown(request, form)
+    return render(request, "specimens/specimen_measured.html", context, status=status)

@@ -46,6 +46,30 @@ def setting_words(name: str) -> tuple[str, str]:
     return words[:1].upper() + words[1:], ""
 
 
+def setting_parts(name: str) -> tuple[str, str]:
+    """A setting's name as a form asks for it: words without the unit, and how the unit is written.
+
+    ``low_degc`` is ("low", "degc"), ``is_drained`` ("is drained", "").
+    """
+    for ending in UNITS:
+        if name == ending or name.endswith(f"_{ending}"):
+            return name[: -len(ending)].strip("_").replace("_", " "), ending
+    return name.replace("_", " "), ""
+
+
+def setting_name(words: str, ending: str) -> str:
+    """The name of a setting from its words and how its unit is written; ``setting_parts`` turned.
+
+    A name that ends in its unit already is not given it twice.
+    """
+    stem = "_".join(words.lower().split())
+    if ending == "cycles_per_day" and stem == "cycles":
+        stem = ""
+    if stem == ending or stem.endswith(f"_{ending}"):
+        return stem
+    return "_".join(filter(None, (stem, ending)))
+
+
 def settings_in_words(settings: Mapping[str, object]) -> list[tuple[str, str]]:
     """Each setting as its name in words and its value with its unit."""
     found = []

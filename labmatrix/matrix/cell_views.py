@@ -26,6 +26,7 @@ from labmatrix.matrix.selectors.series import series_get, series_get_state
 from labmatrix.matrix.services.cell import cell_add, cell_change, cell_subject
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed
+from labmatrix.web.refused import sent
 
 BOTH = ["GET", "POST"]
 
@@ -78,7 +79,7 @@ def cell_new(request: HttpRequest, code: str) -> HttpResponse:
     }
     needs_reason = made_of_series(series).cast > 0
     form = CellForm(
-        state.factors, state.cells, request.POST or None, initial=initial, needs_reason=needs_reason
+        state.factors, state.cells, sent(request), initial=initial, needs_reason=needs_reason
     )
 
     def write() -> tuple[str, str]:
@@ -104,9 +105,7 @@ def cell_edit(request: HttpRequest, code: str, cell: str) -> HttpResponse:
     found = cell_get(actor, code, cell, Action.PLAN_MATRIX)
     others = {c.code: c for c in cell_list_of_series(found.series) if c.pk != found.pk}
     needs_reason = made_of_cell(found).cast > 0
-    form = CellChangeForm.filled(
-        request.POST or None, found, list(others), needs_reason=needs_reason
-    )
+    form = CellChangeForm.filled(sent(request), found, list(others), needs_reason=needs_reason)
 
     def write() -> tuple[str, str]:
         cell_change(actor=actor, cell=found, now=now(), **form.asked(others))

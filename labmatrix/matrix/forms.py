@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
-from labmatrix.kernel.errors import UserError
 from labmatrix.matrix.domain.code import (
     DEFAULT_TEMPLATE,
     PROGRAMME_CODE_MAX,
@@ -22,7 +20,6 @@ from labmatrix.matrix.domain.design import (
 )
 from labmatrix.matrix.models import Series
 from labmatrix.web.domain.roles import Role
-from labmatrix.web.parsers import json_parse
 
 WHY_HELP = "Goes into the ledger beside what it was and what it is now."
 PARTS = {
@@ -31,24 +28,6 @@ PARTS = {
     FactorPart.MEMBER: "the member itself (size, steel, concrete)",
     FactorPart.OTHER: "something else",
 }
-
-
-class JsonText(forms.CharField):
-    """JSON as text, an object unless said otherwise; empty is empty."""
-
-    def __init__(self, *, rows: int = 8, **more: Any) -> None:
-        attrs = {"rows": rows, "spellcheck": "false"}
-        super().__init__(required=False, widget=forms.Textarea(attrs=attrs), **more)
-
-    def clean(self, value: Any) -> Any:
-        """The data; an empty object for an empty text."""
-        text = super().clean(value)
-        if not text:
-            return {}
-        try:
-            return json_parse(text.encode("utf-8", "replace"))
-        except UserError as error:
-            raise forms.ValidationError(error.message) from error
 
 
 class WordList(forms.CharField):
@@ -125,18 +104,10 @@ class SeriesChangeForm(forms.Form):
     """Change what a series says."""
 
     title = forms.CharField(label="Title")
-    route = JsonText(
-        rows=14,
-        label="Route",
-        help_text="Stages in order: {“stages”: [{“stage”: “cast”}, …]}. {“factor”: name} stands "
-        "for the cell's level; when and unless keep or drop a stage.",
-    )
-    member = JsonText(
-        label="Member as specified",
-        help_text="Geometry and materials, the unit in each name: {“width_mm”: 200}.",
-    )
     responses = WordList(
-        label="Responses", required=False, help_text="Names of metrics, apart by commas."
+        label="Numbers that it is for",
+        required=False,
+        help_text="Such as peak load, stiffness loss; apart by commas.",
     )
     why = _why()
 
@@ -145,15 +116,13 @@ class SeriesChangeForm(forms.Form):
         """The form with what the series says."""
         initial = {
             "title": series.title,
-            "route": _written(series.route),
-            "member": _written(series.member),
-            "responses": ", ".join(series.responses),
+            "responses": ", ".join(name.replace("_", " ") for name in series.responses),
         }
         return cls(data, initial=initial)
 
-
-def _written(data: Any) -> str:
-    return json.dumps(data, indent=1, ensure_ascii=False) if data else ""
+    def clean_responses(self) -> list[str]:
+        """Names as they are stored: small letters, underscores for blanks."""
+        return ["_".join(words.lower().split()) for words in self.cleaned_data["responses"]]
 
 
 class FactorForm(forms.Form):

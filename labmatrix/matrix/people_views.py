@@ -39,6 +39,7 @@ from labmatrix.web.domain.roles import Action, Role, allowed, require
 from labmatrix.web.mail import letter_send
 from labmatrix.web.models import Person
 from labmatrix.web.password_forms import TwicePassword
+from labmatrix.web.refused import refuse, sent, status_shown
 
 COLUMNS = {
     "person.name-taken": "username",
@@ -62,7 +63,7 @@ def person_invite(request: HttpRequest) -> HttpResponse:
     actor = actor_of(request)
     require(actor.role, Action.LET_PEOPLE_IN)
     led = _programmes_led(actor)
-    form = InvitationForm(led, request.POST or None)
+    form = InvitationForm(led, sent(request))
     if request.method == "POST" and form.is_valid():
         asked = form.cleaned_data
         code = asked["programme"]
@@ -74,13 +75,12 @@ def person_invite(request: HttpRequest) -> HttpResponse:
                 programme=programme_get(actor, code, Action.PLAN_MATRIX) if code else None,
                 now=now(),
             )
-        except NotFound:
-            raise
         except UserError as error:
-            form.add_error("email", error.message)
+            refuse(form, error, "email")
         else:
             return _invited(request, issued)
-    return render(request, "matrix/person_invite.html", {"form": form})
+    status = status_shown(request, form)
+    return render(request, "matrix/person_invite.html", {"form": form}, status=status)
 
 
 def _programmes_led(actor: Person) -> list[Programme]:
@@ -124,21 +124,22 @@ def person_out(request: HttpRequest, person_id: UUID) -> HttpResponse:
     """End a person's access, after saying what that means."""
     actor = actor_of(request)
     person = person_get(actor, person_id)
-    refused = ""
+    refused, status = "", 200
     if request.method == "POST":
         try:
             person_leave(actor=actor, person=person, now=now())
         except NotFound:
             raise
         except UserError as error:
-            refused = error.message
+            refused, status = error.message, error.status
         else:
             if person.pk == actor.pk:
                 logout(request)
                 return redirect("web:person-sign-in")
             messages.success(request, f"{person.shown_name} can no longer sign in.")
             return redirect("matrix:person-detail", person_id)
-    return render(request, "matrix/person_out.html", {"person": person, "refused": refused})
+    context = {"person": person, "refused": refused}
+    return render(request, "matrix/person_out.html", context, status=status)
 
 
 @require_http_methods(["GET", "POST"])
@@ -146,18 +147,19 @@ def name_erase(request: HttpRequest, person_id: UUID) -> HttpResponse:
     """Erase the name of someone who has left, after saying what remains."""
     actor = actor_of(request)
     person = person_get(actor, person_id)
-    refused = ""
+    refused, status = "", 200
     if request.method == "POST":
         try:
             pseudonym = person_erase(actor=actor, person=person, now=now())
         except NotFound:
             raise
         except UserError as error:
-            refused = error.message
+            refused, status = error.message, error.status
         else:
             messages.success(request, f"The name is erased; pages say “{pseudonym}” now.")
             return redirect("matrix:person-detail", person_id)
-    return render(request, "matrix/person_erase.html", {"person": person, "refused": refused})
+    context = {"person": person, "refused": refused}
+    return render(request, "matrix/person_erase.html", context, status=status)
 
 
 @never_cache
@@ -166,19 +168,19 @@ def person_return(request: HttpRequest, person_id: UUID) -> HttpResponse:
     """Let someone in again who has left."""
     actor = actor_of(request)
     person = person_get(actor, person_id)
-    form = AddressForm(request.POST or None, initial={"email": person.email})
+    form = AddressForm(sent(request), initial={"email": person.email})
     if request.method == "POST" and form.is_valid():
         try:
             issued = invitation_back(
                 actor=actor, person=person, email=form.cleaned_data["email"], now=now()
             )
-        except NotFound:
-            raise
         except UserError as error:
-            form.add_error(None, error.message)
+            refuse(form, error)
         else:
             return _invited(request, issued)
-    return render(request, "matrix/person_return.html", {"form": form, "person": person})
+    context = {"form": form, "person": person}
+    status = status_shown(request, form)
+    return render(request, "matrix/person_return.html", context, status=status)
 
 
 @login_not_required
@@ -188,18 +190,17 @@ def person_return(request: HttpRequest, person_id: UUID) -> HttpResponse:
 def join(request: HttpRequest, token: str) -> HttpResponse:
     """Come in by the link of an invitation."""
     invitation = invitation_open(token=token, now=now())
-    form = (TwicePassword if invitation.person else JoinForm)(request.POST or None)
+    form = (TwicePassword if invitation.person else JoinForm)(sent(request))
     if request.method == "POST" and form.is_valid():
         asked = {name: value for name, value in form.cleaned_data.items() if name != "again"}
         try:
             person = invitation_take(token=token, now=now(), **asked)
-        except NotFound:
-            raise
         except UserError as error:
-            form.add_error(COLUMNS.get(error.code), error.message)
+            refuse(form, error, COLUMNS.get(error.code))
         else:
             if request.user.is_authenticated:
                 logout(request)  # whoever was signed in on this device is someone else
             messages.success(request, f"You are in. Sign in as {person.username}.")
             return redirect("web:person-sign-in")
-    return render(request, "matrix/join.html", {"form": form, "invitation": invitation})
+    context = {"form": form, "invitation": invitation}
+    return render(request, "matrix/join.html", context, status=status_shown(request, form))

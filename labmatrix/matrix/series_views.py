@@ -41,6 +41,7 @@ from labmatrix.matrix.services.matrix_import import matrix_import
 from labmatrix.matrix.services.series import series_change, series_subject
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed
+from labmatrix.web.refused import sent
 
 BOTH = ["GET", "POST"]
 
@@ -69,6 +70,7 @@ def series_detail(request: HttpRequest, code: str) -> HttpResponse:
         "member": [
             named_value_in_words(name, said) for name, said in sorted(series.member.items())
         ],
+        "responses": [name.replace("_", " ") for name in series.responses],
         "planned": sum(cell.replicates for cell in state.cells),
         **_grid(request, state),
     }
@@ -117,10 +119,10 @@ def series_file(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_http_methods(BOTH)
 def series_edit(request: HttpRequest, code: str) -> HttpResponse:
-    """Change title, route, member or responses, with a reason."""
+    """Change the title, or the numbers that the series is for, with a reason."""
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
-    form = SeriesChangeForm.filled(request.POST or None, series)
+    form = SeriesChangeForm.filled(sent(request), series)
 
     def write() -> tuple[str, str]:
         series_change(actor=actor, series=series, now=now(), **form.cleaned_data)
@@ -132,7 +134,8 @@ def series_edit(request: HttpRequest, code: str) -> HttpResponse:
         write,
         back=_url(code),
         title=f"Change {code}",
-        about="Its code, its type and the codes of its specimens stay.",
+        about="Its code, its type and the codes of its specimens stay; member and route have pages "
+        "of their own.",
         button="Change the series",
         back_label=code,
         changes=plan_change_list(series_subject(series)),
@@ -144,7 +147,7 @@ def matrix_upload(request: HttpRequest, code: str) -> HttpResponse:
     """Upload a matrix file; what is wrong with it is shown row by row."""
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
-    form = MatrixFileForm(request.POST or None, request.FILES or None)
+    form = MatrixFileForm(sent(request), request.FILES or None)
     problems: tuple[Any, ...] = ()
 
     def write() -> tuple[str, str]:
@@ -185,7 +188,7 @@ def factor_new(request: HttpRequest, code: str) -> HttpResponse:
     """Add a factor."""
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
-    form = FactorForm(request.POST or None)
+    form = FactorForm(sent(request))
 
     def write() -> tuple[str, str]:
         data = form.cleaned_data
@@ -221,7 +224,7 @@ def factor_edit(request: HttpRequest, code: str, position: int) -> HttpResponse:
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
     factor, plan = factor_get(series, position)
-    form = FactorChangeForm.filled(request.POST or None, plan)
+    form = FactorChangeForm.filled(sent(request), plan)
 
     def write() -> tuple[str, str]:
         data = form.cleaned_data
@@ -254,7 +257,7 @@ def level_new(request: HttpRequest, code: str, position: int) -> HttpResponse:
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
     factor, plan = factor_get(series, position)
-    form = LevelForm(request.POST or None)
+    form = LevelForm(sent(request))
 
     def write() -> tuple[str, str]:
         level = level_add(actor=actor, factor=factor, now=now(), **form.cleaned_data)
@@ -280,7 +283,7 @@ def forbidden_new(request: HttpRequest, code: str) -> HttpResponse:
     """Forbid levels to go together."""
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
-    form = ForbiddenForm(series_get_state(series).factors, request.POST or None, optional=True)
+    form = ForbiddenForm(series_get_state(series).factors, sent(request), optional=True)
 
     def write() -> tuple[str, str]:
         forbidden_add(
@@ -305,7 +308,7 @@ def cells_all(request: HttpRequest, code: str) -> HttpResponse:
     """Make a cell of every combination that is not forbidden."""
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
-    form = GenerateForm(request.POST or None)
+    form = GenerateForm(sent(request))
     size = factorial_size(series_get_state(series).factors)
 
     def write() -> tuple[str, str]:

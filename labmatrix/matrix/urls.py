@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from labmatrix.matrix import cell_views, people_views, series_views, views
+from labmatrix.matrix import cell_views, people_views, plan_views, series_views, views
 
 app_name = "matrix"
 _PROGRAMME = "programmes/<str:code>/"
@@ -31,6 +31,8 @@ urlpatterns: list[URLPattern] = [
     path(f"{_PROGRAMME}series/new/", views.series_new, name="series-new"),
     path(_SERIES, series_views.series_detail, name="series-detail"),
     path(f"{_SERIES}change/", series_views.series_edit, name="series-edit"),
+    path(f"{_SERIES}member/", plan_views.member_edit, name="member-edit"),
+    path(f"{_SERIES}route/", plan_views.route_edit, name="route-edit"),
     path(f"{_SERIES}matrix/", series_views.matrix_upload, name="matrix-upload"),
     path(f"{_SERIES}matrix.json", series_views.series_file, name="series-file"),
     path(f"{_SERIES}factors/new/", series_views.factor_new, name="factor-new"),

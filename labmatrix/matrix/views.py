@@ -32,6 +32,7 @@ from labmatrix.matrix.services.series import series_create
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, Role, allowed, require
 from labmatrix.web.models import Person
+from labmatrix.web.refused import sent
 
 NOBODY = "Nobody here signs in as {username!r}; a person is invited to the laboratory first."
 
@@ -56,7 +57,7 @@ def programme_new(request: HttpRequest) -> HttpResponse:
     """Start a programme."""
     actor = actor_of(request)
     require(actor.role, Action.START_PROGRAMME)
-    form = ProgrammeForm(request.POST or None)
+    form = ProgrammeForm(sent(request))
 
     def write() -> tuple[str, str]:
         programme = programme_create(actor=actor, now=now(), **form.cleaned_data)
@@ -100,7 +101,7 @@ def series_new(request: HttpRequest, code: str) -> HttpResponse:
     """Start a series in a programme."""
     actor = actor_of(request)
     programme = programme_get(actor, code, Action.PLAN_MATRIX)
-    form = SeriesForm(request.POST or None)
+    form = SeriesForm(sent(request))
 
     def write() -> tuple[str, str]:
         series = series_create(actor=actor, programme=programme, now=now(), **form.cleaned_data)
@@ -124,7 +125,7 @@ def member_set(request: HttpRequest, code: str) -> HttpResponse:
     """Give a person a part in a programme."""
     actor = actor_of(request)
     programme = programme_get(actor, code, Action.PLAN_MATRIX)
-    form = MemberForm(request.POST or None)
+    form = MemberForm(sent(request))
     back = _programme_url(code)
 
     def write() -> tuple[str, str]:

@@ -8,7 +8,6 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
 
-from labmatrix.web.domain.unit_systems import SI
 from labmatrix.web.models import Person
 from labmatrix.web.navigation import doors_for, work_addresses
 from labmatrix.web.selectors.laboratory import laboratory_get
@@ -23,7 +22,7 @@ def laboratory(request: HttpRequest) -> dict[str, Any]:
         "laboratory": found,
         "navigation": doors_for(person, request.path) if person else [],
         "work_in_progress": work_addresses() if person else {},
-        "unit_system": person.unit_system if person else SI,
+        "unit_system": person.unit_system if person else found.unit_system,
         "theme": person.theme if person else "",
         "zone_in_force": timezone.get_current_timezone_name(),
         "invented_data_notice": found.is_invented,

@@ -15,12 +15,13 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from labmatrix.kernel.clock import now
-from labmatrix.kernel.errors import NotFound, UserError
+from labmatrix.kernel.errors import UserError
 from labmatrix.web.actor import actor_of
 from labmatrix.web.mail import letters_send_later
 from labmatrix.web.models import Person
 from labmatrix.web.password_forms import ForgottenForm, PasswordChangeForm, TwicePassword
 from labmatrix.web.place import request_place
+from labmatrix.web.refused import refuse, sent, status_shown
 from labmatrix.web.services.password import (
     password_change,
     reset_ask,
@@ -36,7 +37,7 @@ _BACKEND = "django.contrib.auth.backends.ModelBackend"
 def password_change_page(request: HttpRequest) -> HttpResponse:
     """Change one's own password; this device stays signed in, every other is signed out."""
     actor = actor_of(request)
-    form = PasswordChangeForm(request.POST or None)
+    form = PasswordChangeForm(sent(request))
     if request.method == "POST" and form.is_valid():
         asked = form.cleaned_data
         # A copy, so that a refused password never signs this page's own session out.
@@ -47,7 +48,7 @@ def password_change_page(request: HttpRequest) -> HttpResponse:
             )
         except UserError as error:
             column = "present" if error.code == "person.password-wrong" else "password"
-            form.add_error(column, error.message)
+            refuse(form, error, column)
         else:
             if mine.email:
                 letters_send_later([(mine.email, told)])
@@ -57,27 +58,29 @@ def password_change_page(request: HttpRequest) -> HttpResponse:
                 request, "The new password counts; other devices and API tokens are signed out."
             )
             return redirect("web:me")
-    return render(request, "web/password_change.html", {"form": form})
+    status = status_shown(request, form)
+    return render(request, "web/password_change.html", {"form": form}, status=status)
 
 
 @login_not_required
 @require_http_methods(["GET", "POST"])
 def password_forgotten(request: HttpRequest) -> HttpResponse:
     """Ask for a letter; the answer is the same whether anyone has this address."""
-    form = ForgottenForm(request.POST or None)
-    sent = request.method == "POST" and form.is_valid()
-    if sent:
+    form = ForgottenForm(sent(request))
+    sent_letter = request.method == "POST" and form.is_valid()
+    if sent_letter:
         letters = reset_ask(
             address=form.cleaned_data["address"], place=request_place(request), now=now()
         )
         letters_send_later(letters)
     context = {
         "form": form,
-        "sent": sent,
+        "sent": sent_letter,
         "mail_goes_out": settings.MAIL_GOES_OUT,
         "hours": settings.PASSWORD_RESET_TIMEOUT // 3600,
     }
-    return render(request, "web/password_forgotten.html", context)
+    status = 200 if sent_letter else status_shown(request, form)
+    return render(request, "web/password_forgotten.html", context, status=status)
 
 
 @login_not_required
@@ -87,16 +90,15 @@ def password_forgotten(request: HttpRequest) -> HttpResponse:
 def password_new(request: HttpRequest, person_id: UUID, token: str) -> HttpResponse:
     """Choose a password by the link of a letter."""
     person = reset_person(person_id=person_id, token=token)
-    form = TwicePassword(request.POST or None)
+    form = TwicePassword(sent(request))
     if request.method == "POST" and form.is_valid():
         password = form.cleaned_data["password"]
         try:
             reset_complete(person_id=person_id, token=token, password=password, now=now())
-        except NotFound:
-            raise
         except UserError as error:
-            form.add_error("password", error.message)
+            refuse(form, error, "password")
         else:
             messages.success(request, "The new password counts. Sign in with it.")
             return redirect("web:person-sign-in")
-    return render(request, "web/password_new.html", {"form": form, "person": person})
+    context = {"form": form, "person": person}
+    return render(request, "web/password_new.html", context, status=status_shown(request, form))

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView, LogoutView
-from django.http import HttpRequest, JsonResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils.decorators import method_decorator
 from django.views.decorators.cache import never_cache
 
 from labmatrix.kernel.clock import now
 from labmatrix.web.forms import SignInForm
 from labmatrix.web.health import health_now
+from labmatrix.web.refused import status_shown
 
 
 @method_decorator(login_not_required, name="dispatch")
@@ -20,6 +22,11 @@ class PersonSignIn(LoginView):
     template_name = "web/person_sign_in.html"
     authentication_form = SignInForm
     redirect_authenticated_user = True
+
+    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
+        """The form again, as every refused form."""
+        context = self.get_context_data(form=form)
+        return self.render_to_response(context, status=status_shown(self.request, form))
 
 
 class PersonSignOut(LogoutView):

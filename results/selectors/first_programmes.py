@@ -51,6 +51,11 @@ class ProgrammeNow:
         return allowed(self.role, Action.SEE_WORK)
 
     @property
+    def may_plan(self) -> bool:
+        """Whether a series is theirs to start."""
+        return allowed(self.role, Action.PLAN_MATRIX)
+
+    @property
     def planned(self) -> int:
         """Specimens planned, in all series."""
         return sum(one.progress["planned"] for one in self.series)

@@ -10,6 +10,7 @@ from django.views import View
 
 from labmatrix.kernel.errors import NotFound, UserError
 from labmatrix.web.domain.roles import NOT_YOURS
+from labmatrix.web.refused import status_shown
 from results.calculation_sheet import steps_by_part
 from results.calculator_api import CALCULATORS, NOT_FOR_WORKS, calculate
 from results.calculator_forms import CalculatorForm
@@ -57,5 +58,5 @@ class CalculatorPage(View):
             "parts": steps_by_part(answer["steps"]) if answer else (),
             "note": NOT_FOR_WORKS,
         }
-        status = 400 if form.is_bound and answer is None else 200
+        status = 200 if answer else status_shown(request, form)
         return render(request, "results/calculator.html", context, status=status)

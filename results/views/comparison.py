@@ -13,6 +13,7 @@ from django.views import View
 
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.models import Series
+from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.numerals import column_places
@@ -24,6 +25,7 @@ from results.presenters import words_of
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, comparison_get
 from results.selectors.comparison_both import both_table, comparison_both, small_n_said
 from results.selectors.failure_mode import failure_mode_list
+from results.selectors.first_steps import next_of
 from results.selectors.metric_choice import DEFAULT_METRIC, cycles_offered, metrics_offered
 from results.selectors.retention import retention_list
 from results.selectors.retention_json import retention_as_dict
@@ -52,7 +54,8 @@ class ComparisonPage(View):
 
     def get(self, request: HttpRequest, code: str) -> HttpResponse:
         """The page; a choice that makes no sense is said above the default table."""
-        series = series_get(actor_of(request), code, Action.SEE_WORK)
+        actor = actor_of(request)
+        series = series_get(actor, code, Action.SEE_WORK)
         asked: dict[str, Any] = {"metric": DEFAULT_METRIC}
         problem = ""
         try:
@@ -64,6 +67,8 @@ class ComparisonPage(View):
             table = comparison_get(series=series, **asked)
         context = self._context(series, asked, table)
         context |= _both(table) | {"problem": problem}
+        if not context["n"]:
+            context["next_step"] = next_of(series, programme_role(actor, series.programme))
         return render(request, "results/comparison.html", context, status=400 if problem else 200)
 
     def _context(self, series: Series, asked: dict[str, Any], table: Comparison) -> dict[str, Any]:

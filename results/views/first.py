@@ -15,6 +15,7 @@ from labmatrix.web.domain.roles import Action, Role, allowed
 from results.selectors.first_machines import machines_now
 from results.selectors.first_page import codes_with, states_stale, to_do_get, waiting_get
 from results.selectors.first_programmes import programmes_now
+from results.selectors.first_steps import first_steps_list
 from specimens.selectors.access import programme_roles
 
 # What a role asks first comes first; a part that a person may not see is left out.
@@ -39,6 +40,7 @@ class FirstPage(View):
             "programmes": programmes_now(actor=actor, roles=roles, today=today),
             "may_start": allowed(actor.role, Action.START_PROGRAMME),
             "parts": _ORDER[actor.role],
+            "first_steps": first_steps_list(roles),
         }
         if codes_with(roles, Action.SEE_WORK):
             context["waiting"] = waiting_get(actor=actor, roles=roles)

@@ -22,6 +22,7 @@ from labmatrix.matrix.selectors.programme import programme_get, programme_list_v
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed
 from labmatrix.web.models import Person
+from labmatrix.web.refused import refuse, sent, status_shown
 from results.domain.materials.properties import MATERIAL_TESTS, typed_numbers
 from results.domain.materials.resolve import design_of
 from results.domain.mechanics.limits import DEFAULT_LIMITS
@@ -96,16 +97,12 @@ def _form_page(
     request: HttpRequest, form: forms.Form, write: Callable[[], str], **words: Any
 ) -> HttpResponse:
     """A form that writes through a service; its refusals stand above it."""
-    status = 200
-    if request.method == "POST":
-        if form.is_valid():
-            try:
-                return redirect(write())
-            except UserError as error:
-                form.add_error(None, error.message)
-                status = error.status
-        else:
-            status = 400
+    if request.method == "POST" and form.is_valid():
+        try:
+            return redirect(write())
+        except UserError as error:
+            refuse(form, error)
+    status = status_shown(request, form)
     return render(request, "results/material_form.html", {"form": form, **words}, status=status)
 
 
@@ -132,7 +129,7 @@ class LotNew(View):
             context = {"form": choice, "title": "Add a lot, a batch or a heat", **back}
             return render(request, "results/material_choose.html", context)
         programme = programme_get(actor, code, Action.KEEP_MATERIALS)
-        form = LotForm(kind, request.POST or None)
+        form = LotForm(kind, sent(request))
 
         def write() -> str:
             told = form.told()
@@ -214,7 +211,7 @@ class LotChange(View):
     def _page(self, request: HttpRequest, code: str) -> HttpResponse:
         actor = actor_of(request)
         lot = lot_get(actor=actor, code=code, action=Action.KEEP_MATERIALS)
-        form = LotForm(lot.kind, request.POST or None, initial=lot_initial(lot), changes=True)
+        form = LotForm(lot.kind, sent(request), initial=lot_initial(lot), changes=True)
         back = reverse("results:lot", args=[lot.code])
 
         def write() -> str:
@@ -247,7 +244,7 @@ class TypedTestNew(View):
             check_test(lot.kind, test)
         except UserError as error:
             raise NotFound("lot.test", error.message) from error
-        form = TypedTestForm(test, request.POST or None)
+        form = TypedTestForm(test, sent(request))
         back = reverse("results:lot", args=[lot.code])
 
         def write() -> str:
@@ -278,7 +275,7 @@ class TypedTestStrike(View):
         actor = actor_of(request)
         lot = lot_get(actor=actor, code=code, action=Action.LOG_EVENT)
         test = typed_test_get(lot=lot, test_id=test_id)
-        form = TypedStrikeForm(request.POST or None)
+        form = TypedStrikeForm(sent(request))
         back = reverse("results:lot", args=[lot.code])
 
         def write() -> str:

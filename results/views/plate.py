@@ -18,6 +18,7 @@ from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed
+from results.selectors.first_steps import next_of
 from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
 from results.selectors.plate import Plate, plate_get
 from results.selectors.plate_table import plate_as_table
@@ -71,6 +72,7 @@ class PlatePage(View):
         except ShapeError as error:
             problem = error.message
             plate = plate_get(series=series, now=at)
+        role = programme_role(actor, series.programme)
         context = {
             "series": series,
             "plate": plate,
@@ -86,7 +88,8 @@ class PlatePage(View):
             "work": series_work(series),
             "work_url": reverse("results:series-work", args=[series.code]),
             "layout": layout_of(request.GET) if not problem else "",
-            "may_plan": allowed(programme_role(actor, series.programme), Action.PLAN_MATRIX),
+            "may_plan": allowed(role, Action.PLAN_MATRIX),
+            "next_step": None if plate.counts else next_of(series, role),
             "shown_said": _shown_said(plate, series),
         }
         return render(request, "results/plate.html", context, status=400 if problem else 200)

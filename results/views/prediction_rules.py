@@ -15,6 +15,7 @@ from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed
 from labmatrix.web.models import Person
+from labmatrix.web.refused import status_shown
 from results.calculator_api import NOT_FOR_WORKS
 from results.prediction_rules_forms import PredictionRulesForm
 from results.selectors.prediction_rules import rules_as_dict
@@ -52,7 +53,7 @@ class PredictionRulesPage(View):
             else:
                 messages.success(request, CHOSEN.format(series=series.code))
                 return redirect("results:predictions", code=series.code)
-        return _page(request, actor, series, form, status=400)
+        return _page(request, actor, series, form)
 
 
 def _page(
@@ -60,7 +61,6 @@ def _page(
     actor: Person,
     series: Series,
     form: PredictionRulesForm,
-    status: int = 200,
 ) -> HttpResponse:
     context = {
         "series": series,
@@ -69,4 +69,5 @@ def _page(
         "may_choose": allowed(programme_role(actor, series.programme), Action.PLAN_MATRIX),
         "note": NOT_FOR_WORKS,
     }
+    status = status_shown(request, form)
     return render(request, "results/prediction_rules.html", context, status=status)

@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views import View
 
 from labmatrix.kernel.clock import now
@@ -63,6 +64,17 @@ class SeriesPredictions(View):
         return redirect("results:predictions", code=series.code)
 
 
+def _first(series: Series) -> list[tuple[str, str]]:
+    """What a prediction waits for: words and address of the page that does it."""
+    code = [series.code]
+    waits = [
+        (series.member, "Say what a specimen is made of", reverse("matrix:member-edit", args=code)),
+        (series.cells.exists(), "Plan the matrix", reverse("matrix:series-detail", args=code)),
+        (series.route, "Say what is done to a specimen", reverse("matrix:route-edit", args=code)),
+    ]
+    return [(words, url) for has, words, url in waits if not has]
+
+
 def _series_context(actor: Person, series: Series) -> dict[str, Any]:
     cells, specimens = prediction_list_of_cells(series), prediction_list_of_specimens(series)
     job = prediction_job(series)
@@ -79,6 +91,7 @@ def _series_context(actor: Person, series: Series) -> dict[str, Any]:
         "work": predictions_work(series),
         "may_ask": allowed(programme_role(actor, series.programme), Action.ASK_PREDICTION),
         "note": NOT_FOR_WORKS,
+        "first": _first(series),
     }
 
 

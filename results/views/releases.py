@@ -17,9 +17,11 @@ from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, Role, allowed
 from labmatrix.web.models import Person
+from labmatrix.web.refused import refuse, status_shown
 from results.domain.sponsor_view import PROGRESS_FIELDS, as_sponsor
 from results.release_forms import ReleaseForm
 from results.release_tables import release_context
+from results.selectors.first_steps import FirstStep, first_steps_of
 from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
 from results.selectors.progress import progress_list
 from results.selectors.release import (
@@ -67,10 +69,8 @@ class ReleasesPage(View):
             release = release_make(
                 actor=actor, series=series, metrics=form.metrics_asked(), now=now(), **given
             )
-        except NotFound:
-            raise
         except UserError as error:
-            form.add_error("scope" if error.code == "release.scope" else None, error.message)
+            refuse(form, error, "scope" if error.code == "release.scope" else None)
             return self._page(request, series, form)
         messages.success(request, f"Version {release.version} of {series.code} is released.")
         return redirect("results:release", release.pk)
@@ -82,11 +82,18 @@ class ReleasesPage(View):
             "releases": found,
             "form": form,
             "next_version": found[0].version + 1 if found else 1,
+            "next_step": _before_release(series) if form is not None and not found else None,
         }
         if series.programme.is_invented:
             context["invented_data_notice"] = True
-        status = 400 if form is not None and form.errors else 200
+        status = status_shown(request, form) if form is not None else 200
         return render(request, "results/releases.html", context, status=status)
+
+
+def _before_release(series: Series) -> FirstStep | None:
+    """What is to be done before there is anything to release; None where there is something."""
+    steps = first_steps_of(series)
+    return None if steps.has_numbers else steps.next
 
 
 def _asked(what: dict[str, Any]) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from labmatrix.kernel.clock import now
 from labmatrix.kernel.errors import NotFound, ShapeError, UserError
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import NOT_YOURS
+from labmatrix.web.refused import refuse, status_shown
 from results.domain.moved_numbers import counted
 from results.domain.what_if_question import Question, period_said, question_said
 from results.models import WhatIf
@@ -111,15 +112,16 @@ class WhatIfNew(View):
                     now=now(),
                 )
             except UserError as error:
-                form.add_error(None, error.message)
+                refuse(form, error)
             else:
                 if not asked.is_new:
                     messages.info(request, ASKED_BEFORE)
                 return redirect("results:what-if", what_if_id=asked.what_if.id)
-        return self._page(request, form, status=400)
+        return self._page(request, form)
 
-    def _page(self, request: HttpRequest, form: WhatIfForm, status: int = 200) -> HttpResponse:
+    def _page(self, request: HttpRequest, form: WhatIfForm) -> HttpResponse:
         context = {"form": form, "convention": CONVENTION}
+        status = status_shown(request, form)
         return render(request, "results/what_if_new.html", context, status=status)
 
 

@@ -131,7 +131,7 @@ def test_an_address_of_nonsense_leads_nowhere(cast, as_person, address):
 def test_pages_add_change_and_calibrate(cast, as_person):
     client = as_person("manager")
     machine = {"code": "RIG-2", "name": "Rig", "kind": "rig", "positions": "1",
-               "dynamic_performance": '[{"amplitude_mm": 5, "frequency_hz": 4}]'}  # fmt: skip
+               "amplitude_mm_0": "5", "frequency_hz_0": "4"}  # fmt: skip
     assert client.post("/machines/new/", machine)["Location"] == "/machines/RIG-2/"
     assert "is on another label already" in words_of(client.post("/machines/new/", machine))
     page = words_of(client.get("/machines/RIG-2/"))

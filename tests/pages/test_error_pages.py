@@ -60,14 +60,21 @@ def test_a_form_from_a_page_that_is_too_old(world: World, eye: Eye) -> None:
 
 @pytest.mark.parametrize(
     "path",
-    ["/regimes/new/", "/machines/new/", "/sensors/new/", "/series/{series}/cells/new/"],
+    [
+        "/regimes/new/",
+        "/machines/new/",
+        "/sensors/new/",
+        "/series/{series}/cells/new/",
+        "/series/{series}/member/",
+        "/series/{series}/route/",
+    ],
 )
 def test_a_form_that_is_refused(world: World, eye: Eye, path: str) -> None:
     client = signed_in(world, "lead")
     eye.become(client)
     path = path.format(**world.scenes["full"])
     answer = client.post(path, {"why": ""})
-    assert answer.status_code == 200
+    assert answer.status_code == 400
     assert 'aria-invalid="true"' in answer.content.decode()
     _sound(eye, path, answer, "form" + path.replace("/", "_"))
 

@@ -164,7 +164,7 @@ def test_quantities_are_taken_in_the_unit_that_is_chosen(cast, as_person):
 def test_a_form_that_does_not_fit_says_so_and_logs_nothing(cast, as_person, kind, sent, sentence):
     specimen = cast.specimen()
     page = as_person("technician").post(f"/specimens/{specimen.code}/log/{kind}/", form(**sent))
-    assert page.status_code == 200
+    assert page.status_code == 400
     assert sentence in words_of(page)
     assert not Event.objects.exists()
 

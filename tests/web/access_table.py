@@ -15,7 +15,9 @@ ACCESS: tuple[Access, ...] = (
     Access("GET", "/me/", (*_SAME, 302)),
     Access("POST", "/me/", (302, 302, 302, 302, 302, 302), {"unit_system": "SI"}, is_form=True),
     Access("GET", "/me/password/", (*_SAME, 302)),
-    Access("POST", "/me/password/", (*_SAME, 302), {"present": "wrong"}, is_form=True),
+    Access(
+        "POST", "/me/password/", (400, 400, 400, 400, 400, 302), {"present": "wrong"}, is_form=True
+    ),
     Access("GET", "/password/", (*_SAME, 200)),
     Access("POST", "/password/", (*_SAME, 200), {"address": "a@floor.example"}, is_form=True),
     Access("GET", "/password/019b0000-0000-7000-8000-000000000000/x/", (404,) * 6),

@@ -109,7 +109,7 @@ def test_a_load_turns_into_kips_in_a_figure_and_in_its_table():
 def test_what_is_not_offered_is_refused_in_words_of_our_own(cast, client, name, value, sentence):
     client.force_login(cast.technician)
     answer = client.post("/me/", {**CHOSEN, name: value})
-    assert answer.status_code == 200
+    assert answer.status_code == 400
     assert sentence in answer.content.decode()
     cast.technician.refresh_from_db()
     assert cast.technician.time_zone == ""

@@ -36,7 +36,7 @@ def by_api(password: str, name: str = "technician", place: str = HERE, **more) -
 
 
 DOORS = pytest.mark.parametrize(
-    ("door", "refused", "open_"), [(by_page, 200, 302), (by_api, 401, 200)], ids=["page", "api"]
+    ("door", "refused", "open_"), [(by_page, 400, 302), (by_api, 401, 200)], ids=["page", "api"]
 )
 
 

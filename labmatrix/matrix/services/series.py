@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from labmatrix.evidence.services.ledger import ledger_transaction, plan_change_append
+from labmatrix.kernel.canonical import content_key
 from labmatrix.kernel.errors import RuleBroken, ShapeError
 from labmatrix.matrix.domain.code import (
     DEFAULT_TEMPLATE,
@@ -30,6 +31,10 @@ from labmatrix.web.models import Person
 
 BEGINNING = "start of the series"
 WHY_MAX = 240
+CHANGED_MEANWHILE = (
+    "The {name} of {code} was changed since you looked at it. Nothing is written; open the page "
+    "again to see it as it is now."
+)
 
 
 def series_subject(series: Series) -> str:
@@ -95,34 +100,40 @@ def series_change(
     *,
     actor: Person,
     series: Series,
-    title: str,
-    route: Mapping[str, Any],
-    member: Mapping[str, Any],
-    responses: Sequence[str],
+    title: str | None = None,
+    route: Mapping[str, Any] | None = None,
+    member: Mapping[str, Any] | None = None,
+    responses: Sequence[str] | None = None,
     why: str,
+    seen: Mapping[str, str] | None = None,
     now: datetime,
 ) -> Series:
-    """Change what a series says; its code, its type and its template of codes stay.
+    """Change what a series says; what is None stays, as do code, type and template of codes.
 
     A route must be one that every level of the series' factors can follow.
+
+    Args:
+        actor: a lead of the programme.
+        series: which.
+        title, route, member, responses: what it is to say.
+        why: the reason.
+        seen: keys of what the actor looked at, by name; a change meanwhile is then refused.
+        now: when.
 
     Raises:
         NotFound: the actor is not a lead of the programme.
         ShapeError: a route, member, text or reason that cannot be.
+        RuleBroken: ``series.changed-meanwhile``.
     """
     with ledger_transaction():
         require(programme_role(actor, series.programme), Action.PLAN_MATRIX)
         reason = check_why(why)
-        after: dict[str, Any] = {
-            "title": check_text(title, argument="The title", at_most=TITLE_MAX),
-            "route": check_route_template(route),
-            "member": check_member(member),
-            "responses": check_responses(responses),
-        }
+        after = _said(title=title, route=route, member=member, responses=responses)
         factors = series_get_factors(series)
-        if factors:
+        if factors and "route" in after:
             check_route(after["route"], {f.name: [v.setting for v in f.levels] for f in factors})
         series.refresh_from_db()
+        _check_seen(series, seen or {})
         before = {name: getattr(series, name) for name in after}
         changed = [name for name in after if after[name] != before[name]]
         if not changed:
@@ -139,6 +150,37 @@ def series_change(
             now=now,
         )
     return series
+
+
+def _said(
+    *,
+    title: str | None,
+    route: Mapping[str, Any] | None,
+    member: Mapping[str, Any] | None,
+    responses: Sequence[str] | None,
+) -> dict[str, Any]:
+    """What is asked, each checked."""
+    said: dict[str, Any] = {}
+    if title is not None:
+        said["title"] = check_text(title, argument="The title", at_most=TITLE_MAX)
+    if route is not None:
+        said["route"] = check_route_template(route)
+    if member is not None:
+        said["member"] = check_member(member)
+    if responses is not None:
+        said["responses"] = check_responses(responses)
+    return said
+
+
+def _check_seen(series: Series, seen: Mapping[str, str]) -> None:
+    """Refuse to write over what somebody changed since it was looked at."""
+    for name, key in seen.items():
+        if content_key(getattr(series, name)) != key:
+            raise RuleBroken(
+                "series.changed-meanwhile",
+                CHANGED_MEANWHILE.format(name=name, code=series.code),
+                value=name,
+            )
 
 
 def _specimen_type(name: str) -> str:
