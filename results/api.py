@@ -270,7 +270,7 @@ def comparison_asked(request: Request, code: str) -> Comparison:
         metric=query.get("metric", "peak_load"),
         control=query.get("control", "gain"),
         include=query.get("include", "judged"),
-        typed=query.get("typed", "without"),
+        imported=query.get("imported", "with"),
         method=query.get("method", ""),
         at=whole_number(query.get("at"), argument="at"),
     )
@@ -280,7 +280,7 @@ _QUERY = [
     OpenApiParameter("metric", str),
     OpenApiParameter("control", str, enum=["gain", "conditioning"]),
     OpenApiParameter("include", str, enum=["judged", "all", "clean", "spotless"]),
-    OpenApiParameter("typed", str, enum=["without", "with"]),
+    OpenApiParameter("imported", str, enum=["with", "without"]),
     OpenApiParameter("method", str),
     OpenApiParameter("at", int),
 ]

@@ -22,6 +22,7 @@ class ResultsConfig(AppConfig):
         from results.services.history import JOB_KIND as HISTORY_KIND
         from results.services.history import HistoryHandler
         from results.services.history_write import typed_mirror
+        from results.services.imported import correction_mirror
         from results.services.prediction import JOB_KIND as PREDICT_KIND
         from results.services.prediction import PredictHandler
         from results.services.record import JOB_KIND
@@ -34,6 +35,7 @@ class ResultsConfig(AppConfig):
         handler_register(WHAT_IF_KIND, WhatIfHandler())
         for table in (
             "release",
+            "typedcorrection",
             "typedresult",
             "whatif",
             "whatif_programmes",
@@ -43,6 +45,7 @@ class ResultsConfig(AppConfig):
             guards.protect(f"results_{table}")
         handler_register(HISTORY_KIND, HistoryHandler())
         mirror_register(typed_mirror)
+        mirror_register(correction_mirror)
         mirror_register(release_mirror)
         mirror_register(what_if_mirror)
         door_register(place=1, label="Today", url_name="results:first")
@@ -90,7 +93,9 @@ class ResultsConfig(AppConfig):
         )
         numbers = ("Numbers of the cell (XLSX)", "results:cell-table")
         link_register(PageLink(Place.CELL, *numbers, Action.SEE_WORK))
-        link_register(PageLink(Place.SPECIMEN, "Typed results", "results:typed", Action.SEE_WORK))
+        link_register(
+            PageLink(Place.SPECIMEN, "Imported numbers", "results:imported", Action.SEE_WORK)
+        )
         for label, url_name in (
             ("Pre-test sheet", "results:pre-test"),
             ("Its life as a ribbon", "results:life"),

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 Table = dict[str, Any]
+IMPORTED_FOOT = " Imported numbers are as reported, with no raw record behind them."
 ONE_SPECIMEN = "no interval"
 UNBOUNDED = "unbounded"
 _TEXT = {"kind": "text"}
@@ -22,6 +23,11 @@ def metric_said(data: Mapping[str, Any]) -> str:
     method = f" ({data['method']})" if data["method"] else ""
     at = f" at load cycle {data['at']}" if data["at"] is not None else ""
     return f"{data['metric'].replace('_', ' ')}{method}{at}"
+
+
+def _counts_imported(groups: Iterable[Mapping[str, Any] | None]) -> bool:
+    """Whether any group counts imported numbers; what was released before they existed has none."""
+    return any(group.get("imported") for group in groups if group is not None)
 
 
 def cells_table(data: Mapping[str, Any]) -> Table:
@@ -46,24 +52,29 @@ def comparison_table(data: Mapping[str, Any], *, with_levels: bool = True) -> Ta
     """
     unit, groups = data["unit"] or "1", data["groups"]
     factors = data["factors"] if with_levels else []
+    has_imported = _counts_imported((*groups, *(group["control"] for group in groups)))
+    more = [{"label": "of them imported", "digits": 6}] if has_imported else []
+    control_more = [{"label": "Control: imported", "digits": 6}] if has_imported else []
     return {
         "caption": f"{metric_said(data).capitalize()} by cell, against the {data['control']}; "
-        f"{data['include']}.",
+        f"{data['include']}.{IMPORTED_FOOT if has_imported else ''}",
         "columns": [
             {"label": "Cell", **_TEXT},
             *({"label": name, **_TEXT} for name in factors),
             {"label": "n", "digits": 6},
+            *more,
             {"label": "Mean", "unit": unit},
             {"label": "s", "unit": unit},
             {"label": "Age of concrete", "unit": "d", "digits": 3},
             {"label": "Control", **_TEXT},
             {"label": "Control n", "digits": 6},
+            *control_more,
             {"label": "Control mean", "unit": unit},
             {"label": "Control age", "unit": "d", "digits": 3},
             {"label": "Gain", "unit": "%", "digits": 3},
             {"label": "Ends", **_TEXT},
         ],
-        "rows": [_comparison_row(group, factors) for group in groups],
+        "rows": [_comparison_row(group, factors, has_imported) for group in groups],
     }
 
 
@@ -77,10 +88,11 @@ def specimens_table(data: Mapping[str, Any]) -> Table:
             {"label": "Cell", **_TEXT},
             {"label": "Specimen", **_TEXT},
             {"label": "Value", "unit": unit},
+            {"label": "Origin", **_TEXT},
             {"label": "Id of the number", **_TEXT},
         ],
         "rows": [
-            [group["cell"], one["specimen"], _with_u(one), one["metric"]]
+            [group["cell"], one["specimen"], _with_u(one), one["origin"], one["metric"] or "none"]
             for group in data["groups"]
             for one in group["values"]
         ],
@@ -91,7 +103,9 @@ def _with_u(one: Mapping[str, Any]) -> dict[str, Any]:
     return {"value": one["value"], "u": one.get("u"), "bound": one["bound"] or ""}
 
 
-def _comparison_row(group: Mapping[str, Any], factors: Sequence[str]) -> list[Any]:
+def _comparison_row(
+    group: Mapping[str, Any], factors: Sequence[str], has_imported: bool
+) -> list[Any]:
     control, gain = group["control"], group["gain"]
     percent = None if gain is None else {"value": 100.0 * gain, "bound": group["gain_bound"] or ""}
     bound = group["bound"] if group["bound"] in ("lower", "upper") else None
@@ -99,11 +113,13 @@ def _comparison_row(group: Mapping[str, Any], factors: Sequence[str]) -> list[An
         group["cell"],
         *(group["levels"].get(name, "") for name in factors),
         group["n"],
+        *([group.get("imported", 0)] if has_imported else []),
         _value(group["mean"], bound),
         _value(group["s"]),
         _value(group["age_of_concrete"]),
         control["cell"] or "none",
         control["n"] if control["cell"] else None,
+        *([control.get("imported", 0) if control["cell"] else None] if has_imported else []),
         _value(control["mean"]),
         _value(control["age_of_concrete"]),
         percent,
@@ -111,12 +127,13 @@ def _comparison_row(group: Mapping[str, Any], factors: Sequence[str]) -> list[An
     ]
 
 
-def _side(group: Mapping[str, Any] | None) -> list[Any]:
+def _side(group: Mapping[str, Any] | None, has_imported: bool) -> list[Any]:
     if group is None:
-        return ["none", None, None, None]
+        return ["none", *([None] * (4 if has_imported else 3))]
     return [
         group["cell"],
         group["n"],
+        *([group.get("imported", 0)] if has_imported else []),
         _value(group["mean"], group["bound"] if group["bound"] in ("lower", "upper") else None),
         _value(group["age_of_concrete"]),
     ]
@@ -144,10 +161,11 @@ def _ratio_columns() -> list[dict[str, Any]]:
     ]
 
 
-def _side_columns(label: str, unit: str) -> list[dict[str, Any]]:
+def _side_columns(label: str, unit: str, has_imported: bool) -> list[dict[str, Any]]:
     return [
         {"label": label, **_TEXT},
         {"label": "n", "digits": 6},
+        *([{"label": "of them imported", "digits": 6}] if has_imported else []),
         {"label": "Mean", "unit": unit},
         {"label": "Age", "unit": "d", "digits": 3},
     ]
@@ -156,22 +174,24 @@ def _side_columns(label: str, unit: str) -> list[dict[str, Any]]:
 def member_table(data: Mapping[str, Any]) -> Table:
     """Member retention by cell: exposed over laboratory."""
     unit = data["unit"] or "1"
+    roles = ("strengthened_exposed", "strengthened_laboratory")
+    some = _counts_imported(cell["groups"][role] for cell in data["cells"] for role in roles)
     rows = []
     for cell in data["cells"]:
         groups = cell["groups"]
         rows.append(
             [
-                *_side(groups["strengthened_exposed"]),
-                *_side(groups["strengthened_laboratory"]),
+                *_side(groups["strengthened_exposed"], some),
+                *_side(groups["strengthened_laboratory"], some),
                 *_ratio(cell["member_retention"]),
             ]
         )
     return {
         "caption": f"Member retention of {metric_said(data)}: exposed over its conditioning "
-        "control, both strengthened.",
+        f"control, both strengthened.{IMPORTED_FOOT if some else ''}",
         "columns": [
-            *_side_columns("Exposed", unit),
-            *_side_columns("Conditioning control", unit),
+            *_side_columns("Exposed", unit, some),
+            *_side_columns("Conditioning control", unit, some),
             *_ratio_columns(),
         ],
         "rows": rows,
@@ -181,24 +201,25 @@ def member_table(data: Mapping[str, Any]) -> Table:
 def contribution_table(data: Mapping[str, Any]) -> Table:
     """Contribution retention by cell: what is left of what the strengthening adds."""
     unit = data["unit"] or "1"
+    some = _counts_imported(one for cell in data["cells"] for one in cell["groups"].values())
     rows = []
     for cell in data["cells"]:
         groups = cell["groups"]
         rows.append(
             [
                 cell["cell"],
-                *_side(groups["unstrengthened_exposed"]),
-                *_side(groups["unstrengthened_laboratory"]),
+                *_side(groups["unstrengthened_exposed"], some),
+                *_side(groups["unstrengthened_laboratory"], some),
                 *_ratio(cell["contribution_retention"]),
             ]
         )
     return {
         "caption": f"Contribution retention of {metric_said(data)}: what the strengthening adds "
-        "to its unstrengthened twin, exposed over laboratory.",
+        f"to its unstrengthened twin, exposed over laboratory.{IMPORTED_FOOT if some else ''}",
         "columns": [
             {"label": "Exposed", **_TEXT},
-            *_side_columns("Exposed twin", unit),
-            *_side_columns("Laboratory twin", unit),
+            *_side_columns("Exposed twin", unit, some),
+            *_side_columns("Laboratory twin", unit, some),
             *_ratio_columns(),
         ],
         "rows": rows,

@@ -20,7 +20,7 @@ class ComparisonBothView(APIView):
         parameters=[
             OpenApiParameter("metric", str),
             OpenApiParameter("control", str, enum=["gain", "conditioning"]),
-            OpenApiParameter("typed", str, enum=["without", "with"]),
+            OpenApiParameter("imported", str, enum=["with", "without"]),
             OpenApiParameter("method", str),
             OpenApiParameter("at", int),
         ],
@@ -35,6 +35,6 @@ class ComparisonBothView(APIView):
             control=asked.control,
             method=asked.method,
             at=asked.at,
-            typed=asked.typed,
+            imported=asked.imported,
         )
         return Response(both_as_dict(both))

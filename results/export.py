@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from results.domain.comparison.groups import imported_codes
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, Row
+from results.selectors.imported import IMPORTED_CHOICES
 
 Cell = str | int | float
 
@@ -27,6 +29,7 @@ def _heading(comparison: Comparison) -> list[Cell]:
         "cell",
         *(neutral(name) for name in comparison.factors),
         "n [specimens]",
+        "of them imported [specimens]",
         "sub-samples [1]",
         f"mean {metric} [{unit}]",
         f"s {metric} [{unit}]",
@@ -35,12 +38,14 @@ def _heading(comparison: Comparison) -> list[Cell]:
         "ends [specimens]",
         f"{CONTROLS[comparison.control]}",
         "control n [specimens]",
+        "control: imported [specimens]",
         f"control mean {metric} [{unit}]",
         "control mean age of concrete [d]",
         "gain [1]",
         "gain is a bound",
         "specimens",
         f"u of specimens [{unit}]",
+        "imported: number as reported, no raw record behind it",
         "notes",
         "included",
         "method",
@@ -59,6 +64,7 @@ def _row(comparison: Comparison, row: Row) -> list[Cell]:
         group.cell,
         *(row.levels.get(name, "") for name in comparison.factors),
         group.n,
+        group.imported,
         group.sub_samples,
         group.mean,
         group.s,
@@ -67,14 +73,16 @@ def _row(comparison: Comparison, row: Row) -> list[Cell]:
         ends,
         compared.control,
         compared.control_n,
+        compared.control_imported,
         compared.control_mean,
         compared.control_age_d,
         compared.gain,
         compared.bound,
         "; ".join(f"{s.specimen}={s.value!r}" for s in row.samples),
         "; ".join(f"{s.specimen}={s.u!r}" for s in row.samples if s.u is not None),
+        "; ".join(imported_codes(row.samples)),
         " ".join((*group.notes, *compared.notes)),
-        INCLUDES[comparison.include],
+        f"{INCLUDES[comparison.include]}; {IMPORTED_CHOICES[comparison.imported]}",
         comparison.method,
         comparison.at,
         "; ".join(comparison.reductions),

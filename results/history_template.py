@@ -40,12 +40,12 @@ HEADINGS: Mapping[str, Sequence[tuple[str, str]]] = {
     ),
 }
 _FIRST = (
-    "Specimens, what happened to them, and results that were typed: one sheet each.",
+    "Specimens, what happened to them, and numbers as they were reported: one sheet each.",
     "A file is taken in whole or not at all; the same file again changes nothing.",
     "Values only: no formulas, no merged cells. Empty rows do not matter, empty sheets neither.",
     "Days and times are meant in the laboratory's time zone.",
-    "Typed results have no raw record: they are marked so and never counted among reduced ones "
-    "unless one asks for it.",
+    "Numbers on the sheet Results have no raw record behind them: they are marked as imported "
+    "wherever they stand, counted apart, and can be left out.",
 )
 
 

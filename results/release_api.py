@@ -88,7 +88,7 @@ class ReleaseMakeView(APIView):
 
     @extend_schema(request=OpenApiTypes.OBJECT, responses={201: OpenApiTypes.OBJECT})
     def post(self, request: Request, code: str) -> Response:
-        """{scope, why, metrics, control?, include?}: freeze the results as the next version."""
+        """{scope, why, metrics, control?, include?, imported?}: freeze them as the next version."""
         actor = actor_of(request)
         series = series_get(actor, code, Action.RELEASE)
         body: Any = request.data if isinstance(request.data, dict) else {}
@@ -104,6 +104,7 @@ class ReleaseMakeView(APIView):
             metrics=[_metric(given) for given in metrics],
             control=_text(body, "control", "gain"),
             include=_text(body, "include", "judged"),
+            imported=_text(body, "imported", "with"),
             now=now(),
         )
         answer = {"id": str(release.id), "version": release.version, "changes": release.changes}

@@ -9,6 +9,7 @@ from django import forms
 
 from labmatrix.matrix.services.series import WHY_MAX
 from results.selectors.comparison import CONTROLS, INCLUDES
+from results.selectors.imported import IMPORTED_CHOICES
 from results.selectors.snapshot import MetricAsked
 from results.services.release import SCOPE_MAX
 
@@ -17,6 +18,10 @@ SCOPE_HELP = (
     "It stands beside every released number."
 )
 WHY_HELP = "Of a first version the occasion, of an amendment what was put right. It is released."
+IMPORTED_HELP = (
+    "Numbers as reported, with no raw record behind them. Each is marked so in the release, and "
+    "counted apart."
+)
 
 
 class ReleaseForm(forms.Form):
@@ -25,6 +30,9 @@ class ReleaseForm(forms.Form):
     metrics = forms.MultipleChoiceField()
     control = forms.ChoiceField(label="Gain against the", choices=list(CONTROLS.items()))
     include = forms.ChoiceField(label="Specimens", choices=list(INCLUDES.items()))
+    imported = forms.ChoiceField(
+        label="Imported numbers", choices=list(IMPORTED_CHOICES.items()), help_text=IMPORTED_HELP
+    )
     scope = forms.CharField(
         label="Scope",
         max_length=SCOPE_MAX,

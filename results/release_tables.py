@@ -18,6 +18,24 @@ from results.comparison_tables import (
 )
 from results.domain.comparison.groups import IS_CONTROL
 
+NO_CURVE = "Specimens whose number is imported have no record, and no curve in the figures."
+IMPORTED_COUNTED = "{count} of {n} specimens have an imported number of {metric}: {words}."
+
+
+def imported_said(seen: Mapping[str, Any]) -> list[str]:
+    """How many specimens of each released number have an imported one; none where none has."""
+    told = []
+    for result in seen["results"]:
+        comparison = result["comparison"]
+        groups = comparison["groups"]
+        count = sum(group.get("imported", 0) for group in groups)
+        if count:
+            n = sum(group["n"] for group in groups)
+            words = "number as reported, no raw record behind it"
+            said = metric_said(comparison)
+            told.append(IMPORTED_COUNTED.format(count=count, n=n, metric=said, words=words))
+    return told
+
 
 def version_said(seen: Mapping[str, Any]) -> str:
     """The version with its day: "Version 2, released 2026-06-01."."""
@@ -98,6 +116,7 @@ def release_context(seen: Mapping[str, Any]) -> dict[str, Any]:
         "metrics_said": ", ".join(metric_said(r["comparison"]) for r in seen["results"]),
         "tables": [{"name": name, "table": table} for name, table in tables.items()],
         "notes": _notes(seen),
+        "imported_said": imported_said(seen),
         "figures": figures,
         "changes": changes_table(seen) if seen["changes"] else None,
     }
@@ -115,6 +134,8 @@ def _notes(seen: Mapping[str, Any]) -> list[str]:
                     found[note if cell in note else f"{cell}: {note}"] = None
         for note in retention_notes(result["retention"]):
             found[f"{note['cell']}, {note['kind']} retention: {note['words']}"] = None
+        if any(group.get("imported") for group in result["comparison"]["groups"]):
+            found[NO_CURVE] = None
         left_out = result["comparison"]["left_out"]
         if left_out:
             found[f"Left out: {', '.join(left_out)}."] = None

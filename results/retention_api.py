@@ -20,7 +20,8 @@ class RetentionView(APIView):
     @extend_schema(
         parameters=[
             OpenApiParameter("metric", str),
-            OpenApiParameter("include", str, enum=["judged", "all", "clean"]),
+            OpenApiParameter("include", str, enum=["judged", "all", "clean", "spotless"]),
+            OpenApiParameter("imported", str, enum=["with", "without"]),
             OpenApiParameter("method", str),
             OpenApiParameter("at", int),
         ],

@@ -57,6 +57,7 @@ def _change(name: str, was: Fact, now: Fact, unit: str) -> Change:
 def _facts(content: Mapping[str, Any]) -> Iterator[tuple[str, tuple[Fact, str]]]:
     """Every released fact by its name in words, with its unit."""
     yield "specimens counted", (content["what"]["include"], "1")
+    yield "imported numbers", (content["what"].get("imported"), "1")
     yield "control", (content["what"]["control"], "1")
     yield "software", (content["software"], "1")
     for result in content["results"]:
@@ -85,6 +86,7 @@ def _label(comparison: Mapping[str, Any]) -> str:
 def _group(label: str, group: Mapping[str, Any], unit: str) -> Iterator[tuple[str, Any]]:
     where = f"{group['cell']}, {label}"
     yield f"{where}: n", (group["n"], "1")
+    yield f"{where}: of them imported", (group.get("imported", 0), "1")
     for name in ("mean", "s"):
         quantity = group[name]
         yield f"{where}: {name}", (quantity["value"] if quantity else None, unit)
@@ -98,6 +100,7 @@ def _group(label: str, group: Mapping[str, Any], unit: str) -> Iterator[tuple[st
         place = repeated[sample["specimen"]] = repeated.get(sample["specimen"], 0) + 1
         again = f" ({place})" if place > 1 else ""
         yield f"{sample['specimen']}{again}: {label}", (sample["value"], unit)
+        yield f"{sample['specimen']}{again}, {label}: origin", (sample.get("origin"), "1")
 
 
 def _retention(label: str, cell: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:

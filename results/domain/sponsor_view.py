@@ -32,6 +32,7 @@ _QUANTITY = (("value", "the number"), ("unit", "its unit"))
 _GROUP = (
     ("cell", "code of the cell"),
     ("n", "number of specimens"),
+    ("imported", "how many of them have an imported number, no raw record behind it"),
     ("bound", "whether the mean is a bound"),
     *((f"mean.{path}", f"mean: {words}") for path, words in _QUANTITY),
     *((f"age_of_concrete.{path}", f"mean age: {words}") for path, words in _QUANTITY),
@@ -55,6 +56,7 @@ _HEAD = (
     ("unit", "its unit"),
     ("include", "which specimens count"),
     ("left_out", "codes of specimens left out"),
+    ("imported", "whether imported numbers count"),
     ("reductions", "names and versions of the reductions"),
     ("software", "version of the software"),
 )
@@ -114,6 +116,7 @@ RELEASE_FIELDS: tuple[Field, ...] = (
     Field("what.metrics.at", "at which load cycle"),
     Field("what.control", "which control"),
     Field("what.include", "which specimens count"),
+    Field("what.imported", "whether imported numbers count"),
     *_under("results.comparison.", _HEAD),
     Field("results.comparison.control", "which control"),
     Field("results.comparison.factors", "names of the factors"),
@@ -130,6 +133,7 @@ RELEASE_FIELDS: tuple[Field, ...] = (
     Field("results.comparison.groups.values.specimen", "code of a specimen"),
     Field("results.comparison.groups.values.value", "its value"),
     Field("results.comparison.groups.values.bound", "whether the value is a bound"),
+    Field("results.comparison.groups.values.origin", "reduced from a record, or imported"),
     *_under("results.retention.", _HEAD),
     Field("results.retention.cells.cell", "code of the cell"),
     Field("results.retention.cells.levels.*", "levels of the cell"),

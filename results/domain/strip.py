@@ -21,16 +21,35 @@ class Scale:
 
 
 @dataclass(frozen=True)
+class Value:
+    """One specimen's value: in the metric's unit, whether it is a bound, whether it is imported."""
+
+    value: float
+    bound: bool = False
+    imported: bool = False
+
+
+@dataclass(frozen=True)
+class Dot:
+    """Where one specimen's value lies, and what is told of it."""
+
+    x: float
+    code: str
+    bound: bool
+    imported: bool
+
+
+@dataclass(frozen=True)
 class Strip:
     """What is drawn of one cell: a dot for each specimen, the mean, one s to either side.
 
     Attributes:
-        dots: where each specimen's value lies, with its code and whether it is a bound.
+        dots: of each specimen.
         mean: where the mean lies; None without one.
         low, high: where mean − s and mean + s lie; None below two specimens.
     """
 
-    dots: tuple[tuple[float, str, bool], ...]
+    dots: tuple[Dot, ...]
     mean: float | None
     low: float | None
     high: float | None
@@ -43,19 +62,21 @@ def scale_for(values: Sequence[float], *, width: float) -> Scale:
 
 
 def strip_of(
-    values: Mapping[str, tuple[float, bool]], mean: float | None, s: float | None, scale: Scale
+    values: Mapping[str, Value], mean: float | None, s: float | None, scale: Scale
 ) -> Strip:
     """The strip of one cell.
 
     Args:
-        values: by specimen, its mean value and whether it is a bound.
+        values: by specimen, several of one as their mean.
         mean: of the cell, None without one.
         s: sample standard deviation, None below two specimens.
         scale: common to all cells.
     """
     around = (None, None) if mean is None or s is None else (scale.x(mean - s), scale.x(mean + s))
     return Strip(
-        dots=tuple((scale.x(v), code, bound) for code, (v, bound) in sorted(values.items())),
+        dots=tuple(
+            Dot(scale.x(v.value), code, v.bound, v.imported) for code, v in sorted(values.items())
+        ),
         mean=None if mean is None else scale.x(mean),
         low=around[0],
         high=around[1],

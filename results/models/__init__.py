@@ -1,6 +1,6 @@
 """Persistent things of this room, one noun a file."""
 
-from results.models.history import HistoryImport, TypedResult
+from results.models.history import HistoryImport, TypedCorrection, TypedResult
 from results.models.prediction import Prediction
 from results.models.prediction_rules import PredictionRules
 from results.models.reduction import Metric, Reduction
@@ -14,6 +14,7 @@ __all__ = [
     "PredictionRules",
     "Reduction",
     "Release",
+    "TypedCorrection",
     "TypedResult",
     "WhatIf",
     "WhatIfAnswer",

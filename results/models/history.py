@@ -80,3 +80,32 @@ class TypedResult(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} {self.value} {self.unit}, typed"
+
+
+class TypedCorrection(models.Model):
+    """A later word on an imported number: what it should have been, or that it counts no more.
+
+    Neither the number nor a correction is ever edited; the last correction counts. ``value`` and
+    ``u`` are in the unit of the result, and None where the number was struck.
+    """
+
+    result = models.ForeignKey(TypedResult, on_delete=models.PROTECT, related_name="corrections")
+    place = models.PositiveIntegerField()
+    value = models.FloatField(null=True)
+    u = models.FloatField(null=True)
+    said = models.CharField(max_length=80, blank=True)
+    why = models.CharField(max_length=400)
+    made_by = models.CharField(max_length=36)
+    made_at = models.DateTimeField()
+    entry = models.OneToOneField(
+        LedgerEntry, on_delete=models.PROTECT, related_name="typed_correction"
+    )
+
+    class Meta:
+        ordering = ("result", "place")
+        constraints = (
+            models.UniqueConstraint(fields=["result", "place"], name="results_correction_in_turn"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.result}: correction {self.place}"

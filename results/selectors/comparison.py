@@ -5,22 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 
 from labmatrix import __version__
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.matrix.models import Cell, CellLevel, Series
 from results.domain.comparison.groups import Against, Group, Sample, against, group_of
+from results.selectors.imported import IMPORTED_CHOICES
+from results.selectors.numbers import Numbers, numbers_of
 from results.selectors.ratio_samples import OF_METRIC, RATIO, check_values, ratio_samples
-from results.selectors.samples import (
-    AS_STORED,
-    Instead,
-    measured_when,
-    member_of,
-    metric_found,
-    owners_of,
-)
-from results.selectors.typed import TYPED, typed_marked, typed_samples
+from results.selectors.samples import AS_STORED, Instead, member_of, owners_of
 from specimens.models import Deviation, Specimen
 
 CONTROLS = {"gain": "gain control", "conditioning": "conditioning control"}
@@ -45,7 +38,11 @@ class Row:
 
 @dataclass(frozen=True)
 class Comparison:
-    """The whole table with what it rests on."""
+    """The whole table with what it rests on.
+
+    ``imported`` says whether imported numbers count, ``imported_codes`` which specimens have one
+    and no reduced number.
+    """
 
     series: Series
     metric: str
@@ -61,8 +58,18 @@ class Comparison:
     software: str = __version__
     factors: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
-    typed: str = "without"
-    typed_codes: tuple[str, ...] = ()
+    imported: str = "with"
+    imported_codes: tuple[str, ...] = ()
+
+    @property
+    def n(self) -> int:
+        """Specimens with a value."""
+        return sum(row.group.n for row in self.rows)
+
+    @property
+    def n_imported(self) -> int:
+        """Specimens among them whose value is imported."""
+        return sum(row.group.imported for row in self.rows)
 
 
 def _checked(value: str, allowed: Mapping[str, str], argument: str) -> str:
@@ -113,7 +120,7 @@ def comparison_get(
     method: str = "",
     at: int | None = None,
     instead: Instead = AS_STORED,
-    typed: str = "without",
+    imported: str = "with",
 ) -> Comparison:
     """The table of one metric by cell; the caller has checked who asks.
 
@@ -125,52 +132,64 @@ def comparison_get(
         method: for metrics that are found in several ways.
         at: load cycle, for metrics by cycle; without it the last one of each specimen.
         instead: values to be taken in the place of stored ones; nothing is written.
-        typed: ``without`` or ``with`` typed results that no raw record stands behind.
+        imported: ``with`` or ``without`` numbers as reported, that no raw record stands behind.
 
     Raises:
         ShapeError: an unknown choice, or several methods where one must be named.
     """
     _checked(control, CONTROLS, "control")
     _checked(include, INCLUDES, "include")
-    _checked(typed, TYPED, "typed")
+    _checked(imported, IMPORTED_CHOICES, "imported")
     members = Specimen.objects.filter(cell__series=series).select_related("state", "subject")
     kept, left_out = _kept(list(members), include)
-    owners = owners_of(kept)
-    method = check_values(method) if metric == RATIO else method
-    if metric == RATIO:
-        peaks, _, found = metric_found(owners, OF_METRIC, "", None, instead)
-        samples, units = ratio_samples(series, peaks, kept, method), {"1"}
-    else:
-        samples, units, found = metric_found(owners, metric, method, at, instead)
-    measured = {m.reduction.record.subject_id: measured_when(m.reduction.record) for m in found}
-    more = typed_samples(owners.codes(), metric, method, at, without=set(samples))
-    taken = more.samples if typed == "with" else {}
-    samples, units = {**samples, **taken}, units | (more.units if taken else set())
-    rows = _rows(series, kept, samples, measured=measured, control=control, metric=metric)
+    numbers = _numbers(
+        series, kept, metric, method, at, instead=instead, with_imported=imported == "with"
+    )
     return Comparison(
         series=series,
         metric=metric,
-        method=method or (found[0].method if found else ""),
+        method=numbers.method,
         at=at,
-        unit=units.pop() if units else "",
+        unit=numbers.unit,
         control=control,
         include=include,
-        rows=tuple(replace(r, group=typed_marked(r.group, r.samples, taken)) for r in rows),
+        rows=_rows(series, kept, numbers, control=control, metric=metric),
         kept=tuple(s.code for s in kept),
         left_out=tuple(left_out),
-        reductions=tuple(sorted({f"{m.reduction.name} {m.reduction.version}" for m in found})),
+        reductions=tuple(
+            sorted({f"{m.reduction.name} {m.reduction.version}" for m in numbers.metrics})
+        ),
         factors=tuple(series.factors.order_by("position").values_list("name", flat=True)),
-        typed=typed,
-        typed_codes=tuple(sorted(more.samples)),
+        imported=imported,
+        imported_codes=numbers.imported,
     )
+
+
+def _numbers(
+    series: Series,
+    kept: Sequence[Specimen],
+    metric: str,
+    method: str,
+    at: int | None,
+    *,
+    instead: Instead,
+    with_imported: bool,
+) -> Numbers:
+    """The numbers that a comparison is of; ratios are peak loads over predictions."""
+    owners = owners_of(kept)
+    if metric != RATIO:
+        return numbers_of(owners, metric, method, at, instead=instead, with_imported=with_imported)
+    values = check_values(method)
+    peaks = numbers_of(owners, OF_METRIC, instead=instead, with_imported=with_imported)
+    samples = ratio_samples(series, peaks.samples, kept, values)
+    return replace(peaks, samples=samples, unit="1", method=values)
 
 
 def _rows(
     series: Series,
     kept: Sequence[Specimen],
-    samples: Mapping[str, Sequence[Sample]],
+    numbers: Numbers,
     *,
-    measured: Mapping[int, datetime],
     control: str,
     metric: str,
 ) -> tuple[Row, ...]:
@@ -181,8 +200,8 @@ def _rows(
     own: dict[int, tuple[Sample, ...]] = {}
     for cell in cells:
         members = [s for s in kept if s.cell_id == cell.pk]
-        own[cell.pk] = tuple(x for s in members for x in samples.get(s.code, ()))
-        ages = [member_of(s, measured) for s in members]
+        own[cell.pk] = tuple(x for s in members for x in numbers.samples.get(s.code, ()))
+        ages = [member_of(s, numbers.measured) for s in members]
         groups[cell.pk] = group_of(cell.code, own[cell.pk], ages)
     serving = {_control_of(cell, control) for cell in cells}
     rows = []

@@ -17,6 +17,10 @@ CAPTION = (
     "{words} by cell, with every specimen and without those that have a deviation, whatever was "
     "decided about it; gain over the {control}, both retentions."
 )
+IMPORTED_CAPTION = (
+    "{words} by cell, with imported numbers, as reported, no raw record behind them, and without; "
+    "gain over the {control}, both retentions."
+)
 _TEXT = {"kind": "text"}
 
 
@@ -41,26 +45,46 @@ class Both:
 
 def comparison_both(
     *, series: Series, metric: str, control: str = "gain", method: str = "", at: int | None = None,
-    typed: str = "without",
+    imported: str = "with",
 ) -> Both:  # fmt: skip
-    """Both sides of a comparison; the caller has checked who asks.
+    """A comparison with and without the specimens that have deviations; the caller has checked who
+    asks.
 
     Args:
-        series, metric, control, method, at, typed: as for a comparison.
+        series, metric, control, method, at, imported: as for a comparison.
 
     Raises:
         ShapeError: as a comparison.
     """
     asked: dict[str, Any] = {
         "series": series, "metric": metric, "control": control, "method": method, "at": at,
-        "typed": typed,
+        "imported": imported,
     }  # fmt: skip
-    with_all = comparison_get(**asked, include="all")
     without = comparison_get(**asked, include="spotless")
+    return _both(comparison_get(**asked, include="all"), without, _left_out(series, without))
+
+
+def comparison_imported(table: Comparison, method: str) -> Both:
+    """A comparison with and without imported numbers, of the same specimens.
+
+    Args:
+        table: either side.
+        method: as it was asked for.
+    """
+    other = "without" if table.imported == "with" else "with"
+    beside = comparison_get(
+        series=table.series, metric=table.metric, control=table.control, include=table.include,
+        method=method, at=table.at, imported=other,
+    )  # fmt: skip
+    pair = {table.imported: table, other: beside}
+    return _both(pair["with"], pair["without"], ())
+
+
+def _both(with_all: Comparison, without: Comparison, left_out: tuple[LeftOut, ...]) -> Both:
     return Both(
         with_all=with_all,
         without=without,
-        left_out=_left_out(series, without),
+        left_out=left_out,
         retained={
             "with": {row.cell.pk: row for row in retention_list(with_all)},
             "without": {row.cell.pk: row for row in retention_list(without)},
@@ -103,7 +127,9 @@ def _kept(row: RetentionRow | None, kind: str) -> Any:
     return None if value is None else {"value": value, "bound": told.bound}
 
 
-def both_table(both: Both, words: str, control_words: str) -> dict[str, Any]:
+def both_table(
+    both: Both, words: str, control_words: str, caption: str = CAPTION
+) -> dict[str, Any]:
     """The two sides in pairs of columns, one row a cell."""
     unit = both.with_all.unit or both.without.unit or "1"
     pairs: list[tuple[str, dict[str, Any]]] = [
@@ -120,7 +146,7 @@ def both_table(both: Both, words: str, control_words: str) -> dict[str, Any]:
         columns += [{"label": head, **more}, {"label": f"{head} without", **more}]
     rows = zip(both.with_all.rows, both.without.rows, strict=True)
     return {
-        "caption": CAPTION.format(words=words.capitalize(), control=control_words),
+        "caption": caption.format(words=words.capitalize(), control=control_words),
         "columns": columns,
         "rows": [_row(both, one, other) for one, other in rows],
     }

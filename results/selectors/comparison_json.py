@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from results.domain.comparison.groups import IMPORTED
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, Row
-from results.selectors.typed import TYPED
+from results.selectors.imported import IMPORTED_CHOICES
 
 
 def comparison_as_dict(comparison: Comparison) -> dict[str, Any]:
@@ -19,8 +20,8 @@ def comparison_as_dict(comparison: Comparison) -> dict[str, Any]:
         "control": CONTROLS[comparison.control],
         "include": INCLUDES[comparison.include],
         "left_out": list(comparison.left_out),
-        "typed": TYPED[comparison.typed],
-        "typed_specimens": list(comparison.typed_codes),
+        "imported": IMPORTED_CHOICES[comparison.imported],
+        "imported_specimens": list(comparison.imported_codes),
         "reductions": list(comparison.reductions),
         "software": comparison.software,
         "factors": list(comparison.factors),
@@ -38,6 +39,7 @@ def _row_as_dict(row: Row, unit: str) -> dict[str, Any]:
         "cell": group.cell,
         "levels": dict(row.levels),
         "n": group.n,
+        "imported": group.imported,
         "sub_samples": group.sub_samples,
         "mean": _quantity(group.mean, unit),
         "s": _quantity(group.s, unit),
@@ -50,6 +52,7 @@ def _row_as_dict(row: Row, unit: str) -> dict[str, Any]:
             "kind": compared.kind,
             "cell": compared.control or None,
             "n": compared.control_n,
+            "imported": compared.control_imported,
             "mean": _quantity(compared.control_mean, unit),
             "age_of_concrete": _quantity(compared.control_age_d, "d"),
         },
@@ -61,7 +64,7 @@ def _row_as_dict(row: Row, unit: str) -> dict[str, Any]:
                 "u": sample.u,
                 "bound": sample.bound or None,
                 "metric": sample.metric_id or None,
-                "origin": "reduced" if sample.metric_id else "typed",
+                "origin": IMPORTED if sample.imported else "reduced",
             }
             for sample in row.samples
         ],

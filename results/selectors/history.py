@@ -1,4 +1,4 @@
-"""Read workbooks of past years and typed results, and who may."""
+"""Read workbooks of past years and imported numbers, and who may."""
 
 from __future__ import annotations
 
@@ -14,10 +14,11 @@ from labmatrix.matrix.models import Programme
 from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.web.domain.roles import NOT_YOURS, Action, require
 from labmatrix.web.models import Person
-from results.models import HistoryImport, TypedResult
+from results.domain.comparison.groups import IMPORTED
+from results.models import HistoryImport, TypedCorrection, TypedResult
+from results.selectors.imported import Standing, standing
 from specimens.models import Specimen
 
-TYPED = "typed, no raw record"
 WORKING = (HistoryImport.Status.CHECKING, HistoryImport.Status.TAKING)
 
 
@@ -60,31 +61,66 @@ def history_as_dict(source: HistoryImport) -> dict[str, Any]:
     }
 
 
-def typed_list(specimen: Specimen) -> list[tuple[TypedResult, RecordFile | None]]:
-    """Typed results of a specimen and its locations, each with the raw file that it names."""
-    subjects = [specimen.subject_id, *specimen.locations.values_list("subject_id", flat=True)]
-    rows = list(
-        TypedResult.objects.filter(subject__in=subjects).select_related("subject", "source")
-    )
-    names = {row.raw_record for row in rows if row.raw_record}
-    files = RecordFile.objects.filter(record__subject__in=subjects, name__in=names)
+def imported_list(specimen: Specimen) -> list[tuple[Standing, RecordFile | None]]:
+    """Imported numbers of a specimen and its locations as they stand, struck ones too, each with
+    the raw file that it names."""
+    subjects = _subjects(specimen)
+    rows = TypedResult.objects.filter(subject__in=subjects).select_related("subject", "source")
+    found = [standing(row) for row in rows.prefetch_related("corrections")]
+    names = {one.row.raw_record for one in found if one.row.raw_record}
+    files = RecordFile.objects.filter(record__subject_id__in=subjects, name__in=names)
     by_name = {(f.record.subject_id, f.name): f for f in files.select_related("record")}
-    return [(row, by_name.get((row.subject_id, row.raw_record))) for row in rows]
+    return [(one, by_name.get((one.row.subject_id, one.row.raw_record))) for one in found]
 
 
-def typed_as_dict(row: TypedResult) -> dict[str, Any]:
-    """A typed result as the API shows it."""
+def _subjects(specimen: Specimen) -> list[int]:
+    return [specimen.subject_id, *specimen.locations.values_list("subject_id", flat=True)]
+
+
+def imported_get(specimen: Specimen, number: int) -> TypedResult:
+    """One imported number of a specimen or its locations.
+
+    Raises:
+        NotFound: it has none such.
+    """
+    rows = TypedResult.objects.filter(pk=number, subject__in=_subjects(specimen))
+    found = rows.select_related("subject", "source__programme").first()
+    if found is None:
+        raise NotFound("access.not-yours", NOT_YOURS)
+    return found
+
+
+def imported_as_dict(one: Standing) -> dict[str, Any]:
+    """An imported number as the API shows it: as it stands, and as it was taken in."""
+    row = one.row
     return {
+        "id": row.pk,
         "subject": row.subject.code,
         "name": row.name,
         "method": row.method,
         "at": row.at,
-        "value": row.value,
+        "value": one.value,
         "unit": row.unit,
-        "u": row.u,
-        "said": row.said,
+        "u": one.u,
+        "said": one.said,
+        "counts": not one.is_struck,
+        "seen": one.seen,
+        "taken_in": {"value": row.value, "u": row.u, "said": row.said},
+        "corrections": [_correction_as_dict(c) for c in row.corrections.all()],
         "measured_on": row.measured_on.isoformat() if row.measured_on else None,
         "raw_record": row.raw_record or None,
-        "origin": TYPED,
+        "origin": IMPORTED,
         "import": str(row.source_id),
+    }
+
+
+def _correction_as_dict(made: TypedCorrection) -> dict[str, Any]:
+    return {
+        "value": made.value,
+        "u": made.u,
+        "said": made.said,
+        "strikes": made.value is None,
+        "why": made.why,
+        "by": made.made_by,
+        "at": iso(made.made_at),
     }

@@ -60,6 +60,7 @@ class Ratios:
         cells, modes: by cell, and by governing mode as predicted.
         missing: sentences on specimens that are broken and not predicted.
         left_out: specimens that a person excluded.
+        imported: specimens whose peak load is imported: a model is judged by records alone.
     """
 
     series: Series
@@ -72,6 +73,7 @@ class Ratios:
     modes: tuple[RatioGroup, ...]
     missing: tuple[str, ...]
     left_out: tuple[str, ...]
+    imported: tuple[str, ...]
 
 
 def _conditioned(series: Series) -> set[int]:
@@ -104,7 +106,9 @@ def ratios_get(
         ShapeError: an unknown choice.
     """
     chosen = check_values(values)
-    comparison = comparison_get(series=series, metric=METRIC, include=include, instead=instead)
+    comparison = comparison_get(
+        series=series, metric=METRIC, include=include, instead=instead, imported="without"
+    )
     specimens = {s.code: s for s in Specimen.objects.filter(cell__series=series)}
     predictions = predictions_by_values(series, chosen)
     conditioned = _conditioned(series)
@@ -130,6 +134,7 @@ def ratios_get(
         modes=ratio_groups(ratios, lambda r: r.mode),
         missing=tuple(missing),
         left_out=comparison.left_out,
+        imported=comparison.imported_codes,
     )
 
 

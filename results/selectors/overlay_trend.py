@@ -7,21 +7,24 @@ from statistics import fmean
 from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
-from results.domain.comparison.groups import Member, Sample
+from results.domain.comparison.groups import IMPORTED, Member, Sample
 from results.domain.inference.mean import mean_interval
 from results.marked_curve import axis
 from results.models import Metric
+from results.selectors.metric_choice import imported_pairs
+from results.selectors.numbers import samples_of
 from results.selectors.overlay import Figure, Looks
 from results.selectors.overlay_choice import Selection
-from results.selectors.samples import BY_LIFE, samples_of
+from results.selectors.samples import BY_LIFE
 from specimens.models import Specimen
 
 OVER = {"cell": "by cell", "age": "over the age of the concrete at the test"}
 UNKNOWN = "over is {given!r}; allowed are {allowed}."
 CAPTION = (
     "{words} {over}, {n} specimens of {cells} cells; each point one specimen, controls in "
-    "ink.{mean}"
+    "ink.{mean}{imported}"
 )
+IMPORTED_DRAWN = " {count} of them imported: number as reported, no raw record behind it."
 MEAN = " Bars are 95 % intervals of the mean; a cell with one specimen has none."
 _TEXT = {"kind": "text"}
 
@@ -34,6 +37,7 @@ def overlay_metrics(selection: Selection) -> list[dict[str, str]]:
         .values_list("name", "method")
         .distinct()
     )
+    pairs |= imported_pairs(list(selection.owners), pairs)
     named = sorted(pair for pair in pairs if pair[0] not in BY_LIFE)
     return [
         {
@@ -68,7 +72,7 @@ def trend_figure(
     cells = list(dict.fromkeys(s.cell_id for s in own))
     values = {s.code: fmean(x.value for x in samples[s.code]) for s in own}
     places = {s.code: _place(s, members, cells, over) for s in own}
-    traces = _points(own, cells, looks, values, places)
+    traces = _points(own, cells, looks, values, places, samples)
     bars = _means(own, cells, looks, values) if over == "cell" else []
     words = metric.replace("_", " ") + (f" ({method})" if method else "")
     caption = CAPTION.format(
@@ -77,6 +81,7 @@ def trend_figure(
         n=len(own),
         cells=len(cells),
         mean=MEAN if bars else "",
+        imported=_imported_said(own, samples),
     )
     height = [0.0, *values.values(), *(end for bar in bars for end in _ends(bar))]
     layout = {
@@ -85,6 +90,16 @@ def trend_figure(
     }
     payload = {"data": [*bars, *traces], "layout": layout, "kind": ""}
     return Figure("trend", caption, payload, _table(own, samples, members, values, unit), len(own))
+
+
+def _imported_said(own: Sequence[Specimen], samples: Mapping[str, Sequence[Sample]]) -> str:
+    count = sum(any(x.imported for x in samples[s.code]) for s in own)
+    return IMPORTED_DRAWN.format(count=count) if count else ""
+
+
+def _told(s: Specimen, samples: Sequence[Sample]) -> str:
+    """What stands at a point: its specimen, and whether the number is imported."""
+    return f"{s.code}, imported" if any(x.imported for x in samples) else s.code
 
 
 def _place(s: Specimen, members: Mapping[str, Member], cells: Sequence[int], over: str) -> float:
@@ -98,6 +113,7 @@ def _points(
     looks: Looks,
     values: Mapping[str, float],
     places: Mapping[str, float],
+    samples: Mapping[str, Sequence[Sample]],
 ) -> list[dict[str, Any]]:
     traces = []
     for cell in cells:
@@ -107,7 +123,7 @@ def _points(
             {
                 "x": [places[s.code] for s in of_cell],
                 "y": [values[s.code] for s in of_cell],
-                "text": [s.code for s in of_cell],
+                "text": [_told(s, samples[s.code]) for s in of_cell],
                 "name": looks.names[first.code] if len(cells) > 1 else first.cell.code,
                 "mode": "markers",
                 "hovertemplate": "%{text}<br>%{y:.4~g}<extra></extra>",
@@ -176,6 +192,7 @@ def _table(
             {"label": "Age of the concrete", "unit": "d", "digits": 4},
             {"label": "Value", "unit": unit or "1"},
             {"label": "Tests", "digits": 6},
+            {"label": "Origin", **_TEXT},
         ],
         "rows": [
             [
@@ -184,6 +201,7 @@ def _table(
                 members[s.code].concrete_age_d,
                 {"value": values[s.code], "bound": _bound(samples[s.code])},
                 len(samples[s.code]),
+                IMPORTED if any(x.imported for x in samples[s.code]) else "reduced",
             ]
             for s in own
         ],

@@ -14,7 +14,7 @@ from labmatrix.matrix.models import CellLevel, Factor, Level, Series
 from labmatrix.matrix.selectors.series import series_get_state
 from results.domain.comparison.groups import Sample
 from results.domain.small_curve import Frame, frame_for, path_of
-from results.domain.strip import Scale, Strip, scale_for, strip_of
+from results.domain.strip import Scale, Strip, Value, scale_for, strip_of
 from results.models import Prediction
 from results.selectors.comparison import Comparison, Row, comparison_get
 from results.selectors.plate_lives import Lives, RibbonDrawn, curves_of, lives_of
@@ -128,6 +128,7 @@ def plate_get(
     metric: str = "peak_load",
     method: str = "",
     include: str = "judged",
+    imported: str = "with",
     only: Mapping[str, str] | None = None,
 ) -> Plate:
     """The plate of a series; the caller has checked who asks.
@@ -136,7 +137,7 @@ def plate_get(
         series: the series.
         now: the present, up to which lives are drawn.
         across, down: names of the two factors that span the plate; the first two by default.
-        metric, method, include: the number in each square, as in a comparison.
+        metric, method, include, imported: the number in each square, as in a comparison.
         only: by name of a factor that does not span the plate, the level that alone is shown.
 
     Raises:
@@ -148,7 +149,9 @@ def plate_get(
         column_factor = next((f for f in factors if f != row_factor), None)
     spanning = {column_factor, row_factor}
     filters = _filters(factors, spanning, only or {})
-    comparison = comparison_get(series=series, metric=metric, method=method, include=include)
+    comparison = comparison_get(
+        series=series, metric=metric, method=method, include=include, imported=imported
+    )
     painter = _painter(series, comparison, filters, now)
     columns = _levels_of(column_factor)
     rows = tuple(
@@ -285,7 +288,11 @@ def _strip(row: Row, scale: Scale) -> Strip:
     for sample in row.samples:
         by_specimen[sample.specimen].append(sample)
     values = {
-        code: (fmean(x.value for x in own), any(x.bound for x in own))
+        code: Value(
+            fmean(x.value for x in own),
+            bound=any(x.bound for x in own),
+            imported=any(x.imported for x in own),
+        )
         for code, own in by_specimen.items()
     }
     return strip_of(values, row.group.mean, row.group.s, scale)

@@ -9,6 +9,7 @@ from results.selectors.plate import Plate, PlateCell
 
 def plate_as_table(plate: Plate) -> dict[str, Any]:
     """The plate in words and numbers: the picture's alternative."""
+    has_imported = plate.comparison.n_imported > 0
     rows = []
     for name, squares in plate.rows:
         for column, square in zip(plate.columns, squares, strict=True):
@@ -25,6 +26,7 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
                         cell.in_progress,
                         ends,
                         group.n,
+                        *([group.imported] if has_imported else []),
                         group.mean,
                         group.s,
                         *_predicted(cell),
@@ -32,7 +34,8 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
                 )
     unit = plate.comparison.unit or "1"
     return {
-        "caption": "The plate as a table.",
+        "caption": "The plate as a table."
+        + (" Imported: number as reported, no raw record behind it." if has_imported else ""),
         "columns": [
             {"label": plate.down.name if plate.down else "", "kind": "text"},
             {"label": plate.across.name if plate.across else "", "kind": "text"},
@@ -42,6 +45,7 @@ def plate_as_table(plate: Plate) -> dict[str, Any]:
             {"label": "In progress", "digits": 6},
             {"label": "Ends", "kind": "text"},
             {"label": "n", "digits": 6},
+            *([{"label": "of them imported", "digits": 6}] if has_imported else []),
             {"label": f"Mean {plate.comparison.metric.replace('_', ' ')}", "unit": unit},
             {"label": "s", "unit": unit, "digits": 2},
             {"label": "Predicted ultimate load", "unit": "kN"},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
@@ -85,12 +86,7 @@ def ratio_samples(
         outcome = prediction.outcome
         predicted = float(outcome["ultimate_moment"]["value"])
         found[specimen.code] = [
-            Sample(
-                sample.specimen,
-                measured_moment_knm(outcome, sample.value) / predicted,
-                sample.bound,
-                sample.metric_id,
-            )
+            replace(sample, value=measured_moment_knm(outcome, sample.value) / predicted, u=None)
             for sample in samples[specimen.code]
         ]
     return found

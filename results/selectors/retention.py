@@ -13,6 +13,7 @@ from results.domain.comparison.retained import (
     UNKNOWN_BOUND,
     GroupOf,
     contribution_bound,
+    imported_said,
     member_bound,
 )
 from results.domain.inference.ratio import Interval, fieller
@@ -96,7 +97,7 @@ def _group(row: Row | None) -> GroupOf | None:
     for sample in row.samples:
         by_specimen.setdefault(sample.specimen, []).append(sample.value)
     values = tuple(statistics.fmean(by_specimen[code]) for code in sorted(by_specimen))
-    return GroupOf(row.group.cell, values, row.group.bound, row.group.age_d)
+    return GroupOf(row.group.cell, values, row.group.bound, row.group.age_d, row.group.imported)
 
 
 def _row(row: Row, rows: Mapping[int, Row], metric: str) -> RetentionRow:
@@ -205,7 +206,7 @@ def _contribution(groups: Mapping[str, GroupOf | None], metric: str) -> Retained
 def _retained(
     retention: Retention, bound: str, interval: Interval | None, used: Sequence[GroupOf]
 ) -> Retained:
-    notes = _said(used)
+    notes = [*_said(used), *imported_said(used)]
     if interval is not None and interval.note:
         notes.append(interval.note)
     return Retained(retention, bound, interval, tuple(notes))

@@ -10,6 +10,7 @@ from results.domain.comparison.retained import GroupOf
 from results.domain.inference.ratio import Interval
 from results.selectors.comparison import INCLUDES, Comparison
 from results.selectors.failure_mode import ModeCount
+from results.selectors.imported import IMPORTED_CHOICES
 from results.selectors.retention import Retained, RetentionRow
 
 
@@ -25,6 +26,7 @@ def retention_as_dict(
         "unit": comparison.unit,
         "include": INCLUDES[comparison.include],
         "left_out": list(comparison.left_out),
+        "imported": IMPORTED_CHOICES[comparison.imported],
         "reductions": list(comparison.reductions),
         "software": comparison.software,
         "cells": [_row_as_dict(row, comparison.unit) for row in rows],
@@ -69,6 +71,7 @@ def _group_as_dict(group: GroupOf | None, unit: str) -> dict[str, Any] | None:
     return {
         "cell": group.cell,
         "n": n,
+        "imported": group.imported,
         "mean": mean,
         "bound": group.bound or None,
         "age_of_concrete": age,

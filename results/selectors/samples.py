@@ -191,17 +191,3 @@ def metric_found(
         return _direct(owners, metric, method, at, instead)
     samples = _by_life(owners, metric, at, instead)
     return samples, {"1"}, _metrics_behind(samples)
-
-
-def samples_of(
-    specimens: Sequence[Specimen], *, metric: str, method: str = "", at: int | None = None
-) -> tuple[dict[str, list[Sample]], str, dict[str, Member]]:
-    """One metric of any specimens as a comparison takes it: by code, unit, members by code.
-
-    Raises:
-        ShapeError: several methods where one must be named.
-    """
-    samples, units, found = metric_found(owners_of(specimens), metric, method, at, AS_STORED)
-    measured = {m.reduction.record.subject_id: measured_when(m.reduction.record) for m in found}
-    members = {s.code: member_of(s, measured) for s in specimens}
-    return samples, units.pop() if units else "", members

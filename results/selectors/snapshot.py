@@ -38,14 +38,14 @@ class MetricAsked:
 
 
 def snapshot_get(
-    *, series: Series, metrics: Sequence[MetricAsked], control: str, include: str
+    *, series: Series, metrics: Sequence[MetricAsked], control: str, include: str, imported: str
 ) -> dict[str, Any]:
     """Comparison, retention, failure modes and figures of a series as they stand.
 
     Args:
         series: with its programme.
         metrics: at least one.
-        control, include: as for the comparison.
+        control, include, imported: as for the comparison.
 
     Raises:
         ShapeError: an unknown choice.
@@ -54,7 +54,7 @@ def snapshot_get(
     tables = [
         comparison_get(
             series=series, metric=asked.metric, method=asked.method, at=asked.at,
-            control=control, include=include,
+            control=control, include=include, imported=imported,
         )
         for asked in metrics
     ]  # fmt: skip
@@ -72,6 +72,7 @@ def snapshot_get(
             "metrics": [asdict(asked) for asked in metrics],
             "control": control,
             "include": include,
+            "imported": imported,
         },
         "results": [_result(table) for table in tables],
         "failure_modes": modes_as_list(failure_mode_list(series, kept)),

@@ -16,6 +16,7 @@ from results.comparison_tables import (
     modes_table,
     specimens_table,
 )
+from results.domain.comparison.groups import imported_codes
 from results.selectors.comparison import Comparison
 from results.selectors.comparison_json import comparison_as_dict
 from results.selectors.failure_mode import failure_mode_list
@@ -23,7 +24,10 @@ from results.selectors.release import release_list_latest
 from results.selectors.retention import retention_list
 from results.selectors.retention_json import retention_as_dict
 
-TYPED_SAID = {"with": "among these numbers", "without": "not among these numbers"}
+IMPORTED_SAID = {
+    "with": "Of them {count} imported, number as reported, no raw record behind it: {codes}.",
+    "without": "Left out as imported, number as reported, no raw record behind it: {codes}.",
+}
 INVENTED_SAID = "Invented data: made up to show the tool, measured by nobody."
 
 
@@ -76,7 +80,14 @@ def origin_said(comparison: Comparison, now: datetime, n: int | None = None) -> 
         f"{comparison.series.code}: work in progress as of {iso(now)}, not a release; {version}.",
         f"{made}.",
     ]
-    if comparison.typed_codes:
-        codes = ", ".join(comparison.typed_codes)
-        lines.insert(1, f"Typed, no raw record: {codes}; {TYPED_SAID[comparison.typed]}.")
+    if comparison.imported_codes:
+        lines.insert(1, _imported_said(comparison))
     return [*lines, *([INVENTED_SAID] if comparison.series.programme.is_invented else [])]
+
+
+def _imported_said(comparison: Comparison) -> str:
+    """The line on imported numbers, of the cells that the file shows."""
+    shown = [code for row in comparison.rows for code in imported_codes(row.samples)]
+    codes = shown if comparison.imported == "with" else comparison.imported_codes
+    words = IMPORTED_SAID[comparison.imported]
+    return words.format(count=len(codes), codes=", ".join(codes) or "none")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any, BinaryIO
@@ -23,6 +24,7 @@ from results.domain.history.book import book_read
 from results.domain.history.rows import History, history_of
 from results.domain.history.twins import twins_said
 from results.models import HistoryImport
+from results.services.history_beside import DIFFERS, NEW, THERE
 from results.services.history_plan import HistoryPlan, Planner, Report
 from results.services.history_write import history_write
 
@@ -136,8 +138,15 @@ def _planned(source: HistoryImport, actor: Person, history: History, report: Rep
 
 
 def _summary(plan: HistoryPlan) -> dict[str, Any]:
+    """Counts, and as many rows as a person reads of each kind; what differs comes first."""
     found = plan.summary()
-    return {**found, "rows": found["rows"][:ROWS_SHOWN], "row_count": len(found["rows"])}
+    counts = Counter(row["what"] for row in found["rows"])
+    shown = [
+        row
+        for what in (DIFFERS, NEW, THERE)
+        for row in [one for one in found["rows"] if one["what"] == what][:ROWS_SHOWN]
+    ]
+    return {**found, "rows": shown, "row_counts": dict(counts)}
 
 
 def _say(source: HistoryImport, status: str, **more: Any) -> None:

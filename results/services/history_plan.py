@@ -6,6 +6,7 @@ import uuid
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db.models import Count, Max
@@ -15,9 +16,19 @@ from labmatrix.kernel.errors import UserError
 from labmatrix.matrix.models import Cell, Programme
 from labmatrix.matrix.selectors.cell import cell_get_route, cell_list_of_series
 from labmatrix.web.models import Person
-from results.domain.history.places import HistoryRefused
+from results.domain.history.places import HistoryRefused, Place
 from results.domain.history.rows import EventRow, History, ResultRow, SpecimenRow
 from results.models import TypedResult
+from results.selectors.imported import Standing, standing
+from results.services.history_beside import (
+    DIFFERS,
+    NEW,
+    THERE,
+    ever,
+    result_beside,
+    said,
+    specimen_beside,
+)
 from specimens.domain.event import EventFact
 from specimens.domain.fold import fold
 from specimens.domain.plan import Plan
@@ -41,8 +52,12 @@ CELL_FULL = (
 UNKNOWN = "the specimen {code} is neither in the sheet Specimens nor in the programme {programme}."
 CONFLICT = "it cannot be true beside what else is said of {code}: {words}"
 OTHER_VALUE = (
-    "{name} of {code} was typed before as {before}; a typed result stays. Give this one a method "
-    "of its own to keep both."
+    "{name} of {code} was taken in before as {before}, and stays. Put it right on the page of the "
+    "imported numbers of {code}, or give this one a method of its own to keep both."
+)
+ANOTHER = (
+    "{code}: {kind}, {day}; another of that day is there and says something else: this one comes "
+    "beside it. Correct the event instead, if the workbook was put right"
 )
 
 
@@ -56,6 +71,7 @@ class HistoryPlan:
     unchanged: Counter[str] = field(default_factory=Counter)
     deviations: int = 0
     rows: list[dict[str, str]] = field(default_factory=list)
+    differs: int = 0
 
     def summary(self) -> dict[str, Any]:
         """Counts, and the first rows as a person reads them; JSON-ready."""
@@ -69,6 +85,7 @@ class HistoryPlan:
                 name: self.unchanged[name] for name in ("specimens", "events", "results")
             },
             "deviations": self.deviations,
+            "differs": self.differs,
             "rows": self.rows,
         }
 
@@ -156,10 +173,12 @@ class Planner:
             )
             self.new[row.code] = one
             self.plan.specimens.append(one)
-            self._tell(row.place.sheet, row.place.row, f"{row.code} into {cell.code}")
+            self._tell(row.place, NEW, f"{row.code} into {cell.code}")
 
-    def _tell(self, sheet: str, row: int, words: str) -> None:
-        self.plan.rows.append({"sheet": sheet, "row": str(row), "words": words})
+    def _tell(self, place: Place, what: str, words: str) -> None:
+        self.plan.differs += what == DIFFERS
+        told = {"sheet": place.sheet, "row": str(place.row), "what": what, "words": words}
+        self.plan.rows.append(told)
 
     def _cell_of(self, row: SpecimenRow) -> Cell | None:
         cell = self.cells.get((row.series, row.cell))
@@ -180,6 +199,7 @@ class Planner:
         if before is not None:
             if before.cell_id == cell.pk:
                 self.plan.unchanged["specimens"] += 1
+                self._tell(row.place, *specimen_beside(row, before))
             else:
                 words = OTHER_CELL.format(
                     code=row.code, cell=before.cell.code, series=before.cell.series.code
@@ -225,6 +245,8 @@ class Planner:
                 self._unknown(row)
             elif row.id in stored:
                 self.plan.unchanged["events"] += 1
+                words = f"{row.specimen}: {row.kind}, {_day(row.occurred_at)}, is there already"
+                self._tell(row.place, THERE, words)
             else:
                 fresh[row.specimen][row.id] = row
         before = self._facts_of(set(fresh) & set(self.there))
@@ -259,9 +281,14 @@ class Planner:
                 words = CONFLICT.format(code=code, words=conflict.words)
                 self.history.say(row.place.at("event"), "history.conflict", words)
         self.plan.events += [EventPast(code, fact) for fact in facts]
+        days = {(fact.kind, _day(fact.occurred_at)) for fact in before}
         for row in rows.values():
-            day = row.occurred_at.date().isoformat()
-            self._tell(row.place.sheet, row.place.row, f"{code}: {row.kind}, {day}")
+            day = _day(row.occurred_at)
+            if (row.kind, day) in days:
+                words = ANOTHER.format(code=code, kind=row.kind, day=day)
+                self._tell(row.place, DIFFERS, words)
+            else:
+                self._tell(row.place, NEW, f"{code}: {row.kind}, {day}")
 
     def _results(self) -> None:
         typed = self._typed()
@@ -273,22 +300,26 @@ class Planner:
             name = row.name.replace("_", " ")
             if before is None:
                 self.plan.results.append(row)
-                self._tell(
-                    row.place.sheet, row.place.row, f"{row.specimen}: {name} {row.said}, typed"
-                )
-            elif before.value == row.value and before.u == row.u:
+                self._tell(row.place, NEW, f"{row.specimen}: {name} {row.said}, imported")
+            elif (row.value, row.u) in ever(before):
                 self.plan.unchanged["results"] += 1
+                self._tell(row.place, *result_beside(row, before))
             else:
-                words = OTHER_VALUE.format(name=name, code=row.specimen, before=before.said)
+                words = OTHER_VALUE.format(name=name, code=row.specimen, before=said(before))
                 self.history.say(row.place.at("value"), "history.other-value", words)
 
-    def _typed(self) -> dict[Key, TypedResult]:
-        found: dict[Key, TypedResult] = {}
+    def _typed(self) -> dict[Key, Standing]:
+        found: dict[Key, Standing] = {}
         for part in _parts(sorted({row.specimen for row in self.history.results})):
             rows = TypedResult.objects.filter(subject__code__in=part).select_related("subject")
-            found |= {(row.subject.code, row.name, row.method, row.at): row for row in rows}
+            for row in rows.prefetch_related("corrections"):
+                found[row.subject.code, row.name, row.method, row.at] = standing(row)
         return found
 
 
 def _planned(one: SpecimenPast) -> Any:
     return Specimen(route=dict(one.route)).planned_route
+
+
+def _day(at: datetime) -> str:
+    return at.date().isoformat()

@@ -54,6 +54,7 @@ def release_make(
     metrics: Sequence[MetricAsked],
     control: str = "gain",
     include: str = "judged",
+    imported: str = "with",
     now: datetime,
 ) -> Release:
     """Freeze the results of a series as its next version.
@@ -64,7 +65,7 @@ def release_make(
         scope: a sentence that begins with "Valid for".
         why: of the first version the occasion, of an amendment the reason.
         metrics: the numbers to be released.
-        control, include: as for the comparison.
+        control, include, imported: as for the comparison.
         now: the instant of the release.
 
     Raises:
@@ -82,6 +83,7 @@ def release_make(
             metrics=list(dict.fromkeys(metrics)),
             control=control,
             include=include,
+            imported=imported,
         )
         before = Release.objects.filter(series=series).order_by("-version").first()
         text = canonical_json(content)

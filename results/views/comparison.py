@@ -23,14 +23,20 @@ from results.comparison_tables import retention_context
 from results.figures import load_deflection_overlay, stiffness_overlay
 from results.presenters import words_of
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, comparison_get
-from results.selectors.comparison_both import both_table, comparison_both, small_n_said
+from results.selectors.comparison_both import (
+    IMPORTED_CAPTION,
+    both_table,
+    comparison_both,
+    comparison_imported,
+    small_n_said,
+)
 from results.selectors.failure_mode import failure_mode_list
 from results.selectors.first_steps import next_of
+from results.selectors.imported import IMPORTED_CHOICES
 from results.selectors.metric_choice import DEFAULT_METRIC, cycles_offered, metrics_offered
 from results.selectors.retention import retention_list
 from results.selectors.retention_json import retention_as_dict
 from results.selectors.snapshot import LOAD_CAPTION, STIFFNESS_CAPTION
-from results.selectors.typed import TYPED
 from results.selectors.work import series_work
 from results.views.takeaway import units_name
 
@@ -44,7 +50,7 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
         "method": method or request.GET.get("method", ""),
         "control": request.GET.get("control", "gain"),
         "include": request.GET.get("include", "judged"),
-        "typed": request.GET.get("typed", "without"),
+        "imported": request.GET.get("imported", "with"),
         "at": whole_number(request.GET.get("at"), argument="at"),
     }
 
@@ -66,7 +72,7 @@ class ComparisonPage(View):
             asked = {"metric": DEFAULT_METRIC}
             table = comparison_get(series=series, **asked)
         context = self._context(series, asked, table)
-        context |= _both(table) | {"problem": problem}
+        context |= _both(table) | _with_and_without(table, asked) | {"problem": problem}
         if not context["n"]:
             context["next_step"] = next_of(series, programme_role(actor, series.programme))
         return render(request, "results/comparison.html", context, status=400 if problem else 200)
@@ -92,13 +98,14 @@ class ComparisonPage(View):
             "controls": CONTROLS,
             "control_words": CONTROLS[table.control],
             "includes": INCLUDES,
-            "typed_choices": TYPED,
+            "imported_choices": IMPORTED_CHOICES,
             "query": urlencode(given),
             "figure_query": urlencode(
                 given | {"units": units_name(actor_of(self.request).unit_system)}
             ),
             "places": _places(table),
-            "n": sum(row.group.n for row in table.rows),
+            "n": table.n,
+            "n_imported": table.n_imported,
             "has_sub_samples": any(row.group.sub_samples > row.group.n for row in table.rows),
             "load": load,
             "load_caption": LOAD_CAPTION.format(n=load.n, cells=load.cells) + SAME_AXES,
@@ -118,11 +125,20 @@ def _both(table: Comparison) -> dict[str, Any]:
         control=table.control,
         method=table.method,
         at=table.at,
-        typed=table.typed,
+        imported=table.imported,
     )
     words, control = words_of(table.metric), CONTROLS[table.control]
     table_of_both = both_table(both, words, control)
     return {"both": both, "both_table": table_of_both, "small_n": small_n_said(both)}
+
+
+def _with_and_without(table: Comparison, asked: Mapping[str, Any]) -> dict[str, Any]:
+    """The same with and without imported numbers, where there are any."""
+    if not table.imported_codes:
+        return {"imported_table": None}
+    both = comparison_imported(table, asked.get("method", ""))
+    words, control = words_of(table.metric), CONTROLS[table.control]
+    return {"imported_table": both_table(both, words, control, IMPORTED_CAPTION)}
 
 
 def _chosen(offered: Sequence[Mapping[str, str]], table: Comparison) -> str:

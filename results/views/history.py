@@ -16,18 +16,16 @@ from labmatrix.matrix.selectors.programme import programme_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action
 from results.history_template import template_workbook
-from results.models import HistoryImport, TypedResult
-from results.selectors.history import (
-    TYPED,
-    WORKING,
-    history_as_dict,
-    history_get,
-    history_list,
-    typed_list,
-)
+from results.models import HistoryImport
+from results.selectors.history import WORKING, history_as_dict, history_get, history_list
 from results.services.history import history_receive, history_take
-from specimens.selectors.access import specimen_get
+from results.services.history_beside import DIFFERS, NEW, THERE
 
+_PARTS = (
+    (DIFFERS, "Not the same as what is there", ""),
+    (NEW, "New, row by row", ""),
+    (THERE, "There already, row by row", "These rows change nothing."),
+)
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -117,11 +115,23 @@ class HistoryImportPage(View):
             "may_take": source.status == HistoryImport.Status.CHECKED,
             "adds": any(source.summary.get("new", {}).values()),
             "told": history_as_dict(source),
+            "parts": _parts(source),
             "problems": error.get("facts", {}).get("rows", ()),
             "problem": problem,
             "error": error,
         }
         return render(request, "results/history_import.html", context, status=status)
+
+
+def _parts(source: HistoryImport) -> list[dict[str, Any]]:
+    """The rows by what they are: those that differ from what is there come first."""
+    rows, counts = source.summary.get("rows", ()), source.summary.get("row_counts", {})
+    found = []
+    for what, title, about in _PARTS:
+        own = [row for row in rows if row["what"] == what]
+        if own:
+            found.append({"title": title, "about": about, "rows": own, "count": counts[what]})
+    return found
 
 
 class HistoryState(View):
@@ -132,51 +142,3 @@ class HistoryState(View):
         return JsonResponse(
             history_as_dict(history_get(actor=actor_of(request), import_id=import_id))
         )
-
-
-class TypedPage(View):
-    """Typed results of one specimen, marked as such."""
-
-    def get(self, request: HttpRequest, code: str) -> HttpResponse:
-        """The page."""
-        specimen = specimen_get(actor=actor_of(request), code=code)
-        found = typed_list(specimen)
-        context = {"specimen": specimen, "count": len(found), "table": _table(specimen.code, found)}
-        return render(request, "results/typed.html", context)
-
-
-def _table(code: str, found: list[tuple[TypedResult, Any]]) -> dict[str, Any]:
-    text = {"kind": "text"}
-    return {
-        "caption": f"Typed results of {code}: {TYPED}.",
-        "columns": [
-            {"label": "Result", **text},
-            {"label": "Subject", **text},
-            {"label": "Value", "digits": 6},
-            {"label": "Unit", **text},
-            {"label": "Load cycle", "digits": 12},
-            {"label": "As typed", **text},
-            {"label": "Measured on", **text},
-            {"label": "Raw file named", **text},
-            {"label": "Origin", **text},
-        ],
-        "rows": [_row(row, file) for row, file in found],
-    }
-
-
-def _row(row: TypedResult, file: Any) -> list[Any]:
-    method = f" ({row.method})" if row.method else ""
-    named = "none"
-    if row.raw_record:
-        named = f"{row.raw_record}, {'in the store' if file else 'not uploaded yet'}"
-    return [
-        f"{row.name.replace('_', ' ')}{method}",
-        row.subject.code,
-        {"value": row.value, "u": row.u} if row.u is not None else row.value,
-        row.unit,
-        row.at,
-        row.said,
-        row.measured_on.isoformat() if row.measured_on else "not said",
-        named,
-        TYPED,
-    ]

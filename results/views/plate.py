@@ -19,6 +19,7 @@ from labmatrix.matrix.selectors.series import series_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed
 from results.selectors.first_steps import next_of
+from results.selectors.imported import IMPORTED_CHOICES
 from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
 from results.selectors.plate import Plate, plate_get
 from results.selectors.plate_table import plate_as_table
@@ -40,7 +41,7 @@ def layout_of(given: QueryDict) -> str:
     kept = {
         name: value
         for name, value in given.items()
-        if value and (name in ("across", "down", "metric") or name.startswith(ONLY))
+        if value and (name in ("across", "down", "metric", "imported") or name.startswith(ONLY))
     }
     return urlencode(kept)
 
@@ -53,6 +54,7 @@ def _asked(given: QueryDict, factors: Sequence[Factor]) -> dict[str, Any]:
         "down": given.get("down", ""),
         "metric": metric,
         "method": method,
+        "imported": given.get("imported", "with"),
         "only": {name: value for name, value in only.items() if value},
     }
 
@@ -79,6 +81,7 @@ class PlatePage(View):
             "problem": problem,
             "factors": factors,
             "filters": _filters(plate, factors),
+            "imported_choices": IMPORTED_CHOICES,
             "offered": metrics_offered(series),
             "chosen": f"{plate.comparison.metric}|{asked['method'] if not problem else ''}",
             "words": plate.comparison.metric.replace("_", " "),

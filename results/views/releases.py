@@ -33,6 +33,8 @@ from results.selectors.release import (
 )
 from results.services.release import release_make
 
+_GIVEN = ("scope", "why", "control", "include", "imported")
+
 
 def _role(actor: Person, series: Series) -> Role:
     """The person's part; the series was read for them before, so there is one."""
@@ -53,6 +55,7 @@ class ReleasesPage(View):
         if allowed(_role(actor, series), Action.RELEASE):
             latest = release_get_latest(series)
             first = {"scope": latest.scope if latest else "Valid for ", "include": "judged"}
+            first |= {"imported": "with"}
             chosen = {"metrics": [f"{DEFAULT_METRIC}|"]} if latest is None else _asked(latest.what)
             form = ReleaseForm(initial=first | chosen, offered=metrics_offered(series))
         return self._page(request, series, form)
@@ -64,7 +67,7 @@ class ReleasesPage(View):
         form = ReleaseForm(request.POST, offered=metrics_offered(series))
         if not form.is_valid():
             return self._page(request, series, form)
-        given = {name: form.cleaned_data[name] for name in ("scope", "why", "control", "include")}
+        given = {name: form.cleaned_data[name] for name in _GIVEN}
         try:
             release = release_make(
                 actor=actor, series=series, metrics=form.metrics_asked(), now=now(), **given
@@ -99,7 +102,8 @@ def _before_release(series: Series) -> FirstStep | None:
 def _asked(what: dict[str, Any]) -> dict[str, Any]:
     """What was released before, as the form's first choice."""
     metrics = [f"{one['metric']}|{one['method']}" for one in what["metrics"]]
-    return {"metrics": metrics, "control": what["control"], "include": what["include"]}
+    asked = {"metrics": metrics, "control": what["control"], "include": what["include"]}
+    return asked | {"imported": what.get("imported", "without")}
 
 
 class ReleasePage(View):

@@ -16,7 +16,7 @@ from labmatrix.web.domain.roles import NOT_YOURS, Action
 from labmatrix.web.domain.unit_systems import SI, US_CUSTOMARY
 from labmatrix.web.figure_units import payload_shown
 from results.api import whole_number
-from results.release_tables import release_tables, version_said
+from results.release_tables import imported_said, release_tables, version_said
 from results.selectors.comparison import Comparison, comparison_get
 from results.selectors.metric_choice import DEFAULT_METRIC
 from results.selectors.release import release_as_seen, release_get
@@ -54,7 +54,7 @@ def _comparison(request: HttpRequest, code: str) -> Comparison:
         method=method or query.get("method", ""),
         control=query.get("control", "gain"),
         include=query.get("include", "judged"),
-        typed=query.get("typed", "without"),
+        imported=query.get("imported", "with"),
         at=whole_number(query.get("at"), argument="at"),
     )
 
@@ -179,6 +179,7 @@ def _release_said(seen: Mapping[str, Any], n: int | None = None) -> list[str]:
     counts = [group["n"] for r in seen["results"][:1] for group in r["comparison"]["groups"]]
     lines = [
         f"n = {sum(counts) if n is None else n} specimens.",
+        *imported_said(seen),
         f"{seen['series']}: {version_said(seen)} {seen['scope']}",
         f"Strongfloor {seen['software']}; SHA-256 of the release {seen['sha256']}.",
     ]

@@ -40,6 +40,7 @@ from results.models import (
     PredictionRules,
     Reduction,
     Release,
+    TypedCorrection,
     TypedResult,
     WhatIf,
     WhatIfAnswer,
@@ -52,7 +53,16 @@ Change = Callable[[Any], None]
 # In the order in which one hangs on another.
 OF_A_SUBJECT: tuple[Model, ...] = (
     *(LedgerEntry, Job, ChannelMapSaved, Event, Deviation, Record, RecordFile, Reduction),
-    *(Metric, TypedTest, Calibration, HistoryImport, TypedResult, Release, PredictionRules),
+    *(
+        Metric,
+        TypedTest,
+        Calibration,
+        HistoryImport,
+        TypedResult,
+        TypedCorrection,
+        Release,
+        PredictionRules,
+    ),
     *(Invitation, WhatIf, WhatIfAnswer, WhatIfNumber),
 )
 OF_A_SERIES: tuple[Model, ...] = (

@@ -42,7 +42,7 @@ from specimens.services.event import events_receive
 from specimens.services.event_id import event_id_new
 from specimens.services.lot import lot_add
 from specimens.services.typed_test import typed_test_add
-from tests.results.history_books import workbook
+from tests.results.history_books import imported_number, workbook
 
 NAME = re.compile(r"\{(\w+)\}")
 PASSWORD = "a-long-password"
@@ -96,7 +96,9 @@ def _of_specimen(specimen: Specimen, test: str = "", metric: str = "") -> dict[s
     event = Event.objects.filter(subject=specimen.subject).order_by("occurred_at").first()
     if event is not None:
         found["event"] = str(event.pk)
-    return found
+    lead = Person.objects.get(username="lead")
+    number = imported_number(lead, specimen.cell.series.programme, specimen.code)
+    return found | {"imported": str(number.pk)}
 
 
 def _release(lead: Person) -> str:
@@ -123,7 +125,7 @@ _LOOKUPS: dict[str, Callable[[], str]] = {
 # Found when the world is set up.
 _MADE = (
     *("specimen", "cell", "record", "metric", "prediction", "event", "deviation", "photo"),
-    *("release", "person", "invitation", "link", "lot", "typed", "what_if", "import"),
+    *("release", "person", "invitation", "link", "lot", "typed", "what_if", "import", "imported"),
 )
 KNOWN = frozenset({*_LOOKUPS, *_MADE})
 

@@ -13,6 +13,7 @@ _LEAD_FORM = {
     "metrics": ["peak_load|"],
     "control": "conditioning",
     "include": "judged",
+    "imported": "with",
     "scope": "Valid for beams of series QS.",
     "why": "review",
 }

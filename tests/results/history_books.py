@@ -11,7 +11,9 @@ from openpyxl import Workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from labmatrix.evidence.services.job import job_perform
-from results.models import HistoryImport
+from labmatrix.matrix.models import Programme
+from labmatrix.web.models import Person
+from results.models import HistoryImport, TypedResult
 from results.services.history import history_receive
 from tests.results.scene import NOW, Scene
 
@@ -76,6 +78,22 @@ def changed(sheet: str, row: int, cells: Sequence[Any]) -> dict[str, list[Sequen
     rows = sheets[sheet]
     rows[row - 1 : row] = [cells]
     return sheets
+
+
+def imported_number(actor: Person, programme: Programme, code: str) -> TypedResult:
+    """A number of a specimen that is there, taken in from a workbook of its own."""
+    rows = [RESULTS, (code, "peak deflection", 21.5, "mm", "0,4", None, None)]
+    source = history_receive(
+        actor=actor,
+        programme=programme,
+        filename="numbers.xlsx",
+        stream=io.BytesIO(workbook({"Results": rows})),
+        take=True,
+        now=NOW,
+    )
+    assert source.job_id is not None
+    job_perform(job_id=source.job_id)
+    return TypedResult.objects.get(subject__code=code, name="peak_deflection")
 
 
 def sent_book(

@@ -6,7 +6,7 @@ import pytest
 
 from results.models import Metric
 from tests.results.access_table import OWN
-from tests.results.history_books import sent_book
+from tests.results.history_books import imported_number, sent_book
 from tests.results.scene import Scene, curve_csv
 from tests.specimens.access_table import WHO, Access
 from tests.specimens.access_world import asked
@@ -23,6 +23,7 @@ def test_each_role_gets_what_the_table_says(cast: Scene, access: Access):
         "series": "QS",
         "programme": "QUAYSIDE",
         "import": str(sent_book(cast).pk),
+        "imported": str(imported_number(cast.lead, cast.programme, specimen.code).pk),
         "specimen": specimen.code,
     }
     people = {who: getattr(cast, who) for who in WHO if who != "nobody"}

@@ -18,7 +18,6 @@ from labmatrix.evidence.services.ledger import ledger_head, ledger_verify
 from labmatrix.kernel.errors import NotFound, RuleBroken
 from labmatrix.matrix.models import Cell
 from results.models import HistoryImport, TypedResult
-from results.selectors.comparison import comparison_get
 from results.services.history import history_receive, history_take
 from specimens.domain.event import IMPORTED
 from specimens.models import Event, Specimen, SpecimenState
@@ -31,7 +30,7 @@ from tests.results.history_books import (
     sent_book,
     workbook,
 )
-from tests.results.scene import NOW, Scene, curve_csv
+from tests.results.scene import NOW, Scene
 
 pytestmark = pytest.mark.django_db
 Status = HistoryImport.Status
@@ -145,7 +144,7 @@ def test_a_changed_row_of_a_typed_result_is_refused_rather_than_doubled(cast: Sc
     other = changed("Results", 2, ("OLD-1", "peak load", "90", "kN"))
     source = sent_book(cast, workbook(other), take=True)
     assert source.status == Status.REFUSED
-    assert "was typed before as 87,31 kN" in source.error["message"]
+    assert "was taken in before as 87,31 kN, and stays" in source.error["message"]
 
 
 def test_a_code_on_another_label_is_refused(cast: Scene):
@@ -193,55 +192,6 @@ def test_imported_events_say_so_wherever_they_are_shown(cast: Scene):
     }
     answer = lead.post("/api/events/", forged, content_type="application/json").json()[0]
     assert (answer["answer"], answer["error"]["code"]) == ("rejected", "event.device-reserved")
-
-
-def test_typed_results_are_marked_and_stand_apart(cast: Scene):
-    sent_book(cast, take=True)
-    lead = signed_in(cast.lead)
-    page = lead.get("/specimens/OLD-1/typed/").content.decode()
-    assert "typed, no raw record" in page
-    assert "old-1.csv, not uploaded yet" in page
-    row = lead.get("/api/specimens/OLD-1/typed/").json()["results"][0]
-    assert row["origin"] == "typed, no raw record"
-
-
-def test_the_comparison_leaves_typed_results_out_unless_asked_and_then_marks_them(cast: Scene):
-    own = cast.specimen("P2-LAB")
-    cast.record(own.code, curve_csv([(0, 0), (1, 15), (6, 60), (25, 72), (40, 50)]))
-    sent_book(cast, take=True)
-    without = comparison_get(series=cast.series, metric="peak_load")
-    row = next(r for r in without.rows if r.cell.code == "P2-LAB")
-    assert [s.specimen for s in row.samples] == [own.code]
-    assert without.typed_codes == ("OLD-1", "OLD-2")
-    asked = comparison_get(series=cast.series, metric="peak_load", typed="with")
-    row = next(r for r in asked.rows if r.cell.code == "P2-LAB")
-    assert row.group.n == 2
-    assert row.group.mean == pytest.approx((row.samples[0].value + row.samples[1].value) / 2)
-    assert "1 of 2 values are typed, no raw record: OLD-1." in row.group.notes
-    lead = signed_in(cast.lead)
-    page = lead.get("/series/QS/comparison/").content.decode()
-    assert "They are left out; choose to take them in above." in page
-    page = lead.get("/series/QS/comparison/?typed=with").content.decode()
-    assert "(typed)" in page
-    assert "1 of 2 values are typed, no raw record" in page
-    csv = lead.get("/api/series/QS/comparison.csv?typed=with").content.decode()
-    assert "typed, no raw record" in csv
-    told = lead.get("/api/series/QS/comparison/?typed=with").json()
-    origins = {v["specimen"]: v["origin"] for g in told["groups"] for v in g["values"]}
-    assert origins == {own.code: "reduced", "OLD-1": "typed", "OLD-2": "typed"}
-    foot = lead.get("/series/QS/comparison/table.csv?typed=with").content.decode()
-    assert "Typed, no raw record: OLD-1, OLD-2; among these numbers." in foot
-
-
-def test_a_reduced_number_comes_before_a_typed_one_of_the_same_specimen(cast: Scene):
-    sent_book(cast, take=True)
-    cast.record(
-        "OLD-1", curve_csv([(0, 0), (1, 15), (6, 60), (25, 72), (40, 50)]), name="old-1.csv"
-    )
-    table = comparison_get(series=cast.series, metric="peak_load", typed="with")
-    assert table.typed_codes == ("OLD-2",)
-    page = signed_in(cast.lead).get("/specimens/OLD-1/typed/").content.decode()
-    assert "old-1.csv, in the store" in page
 
 
 def test_the_ledger_tells_a_typed_result_that_was_changed_behind_its_back(cast: Scene):

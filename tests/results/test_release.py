@@ -231,6 +231,7 @@ def test_a_lead_releases_by_the_form(cast: Scene, client):
         "metrics": ["peak_load|"],
         "control": "gain",
         "include": "judged",
+        "imported": "with",
         "scope": SCOPE,
         "why": "review",
     }

@@ -90,7 +90,7 @@ def test_a_figure_is_taken_away_in_the_units_that_its_address_says(cast: Scene, 
     cast.technician.save()
     client.force_login(cast.technician)
     page = client.get("/series/QS/comparison/").content.decode()
-    chosen = "metric=peak_load&amp;control=gain&amp;include=judged&amp;typed=without&amp;units=us"
+    chosen = "metric=peak_load&amp;control=gain&amp;include=judged&amp;imported=with&amp;units=us"
     assert f"load-deflection.svg?{chosen}" in page
     asked = "/series/QS/comparison/load-deflection.csv"
     (head, *american), (si_head, *base) = (

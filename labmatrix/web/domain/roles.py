@@ -34,6 +34,7 @@ class Action(StrEnum):
     JUDGE = "judge a deviation"
     RELEASE = "release results"
     TAKE_HISTORY = "take in finished specimens"
+    CORRECT_IMPORTED = "correct an imported number"
     SEE_MACHINES = "see machines and sensors"
     RUN_MACHINES = "change machines, sensors and calibrations"
     START_PROGRAMME = "start a programme"
@@ -56,6 +57,7 @@ ALLOWED: Mapping[Action, frozenset[Role]] = MappingProxyType(
         Action.JUDGE: frozenset({_L}),
         Action.RELEASE: frozenset({_L}),
         Action.TAKE_HISTORY: frozenset({_L}),
+        Action.CORRECT_IMPORTED: frozenset({_L}),
         Action.SEE_MACHINES: frozenset({_L, _M, _T}),
         Action.RUN_MACHINES: frozenset({_L, _M}),
         Action.START_PROGRAMME: frozenset({_L}),

@@ -21,6 +21,17 @@ BOUND_IN_MEAN = "{count} of {n} values are lower bounds, so the mean is one too.
 UPPER_IN_MEAN = "{count} of {n} values are upper bounds, so the mean is one too."
 MIXED_BOUNDS = "The values are bounds in both directions, so no mean is given."
 FEW = "One specimen: no scatter can be stated."
+IMPORTED = "imported: number as reported, no raw record behind it"
+IMPORTED_IN_MEAN = (
+    "{count} of {n} specimens {have} an imported number, as reported, no raw record behind it: "
+    "{codes}."
+)
+NO_METHOD = "Of {codes} the workbook does not say by which method the number was found."
+IMPORTED_IN_CONTROL = (
+    "{count} of {n} specimens of the {kind} {control} {have} an imported number, no raw record "
+    "behind it."
+)
+_NAMED_MAX = 6
 
 
 @dataclass(frozen=True)
@@ -32,7 +43,9 @@ class Sample:
         value: in the metric's unit.
         bound: "lower" or "upper" where the value is one, else empty.
         metric_id: where the number comes from.
-        u: standard uncertainty of the value, where known.
+        u: standard uncertainty of the value, where known; of an imported one where it was stated.
+        imported: the number is as reported, and no raw record stands behind it.
+        no_method: imported, and it was not said by which of several methods it was found.
     """
 
     specimen: str
@@ -40,6 +53,8 @@ class Sample:
     bound: str = ""
     metric_id: str = ""
     u: float | None = None
+    imported: bool = False
+    no_method: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,6 +78,7 @@ class Group:
         bound: "lower" or "upper" where the mean is a bound.
         age_d: mean age of the concrete at the test, days.
         ends: how many specimens ended in which way, of all in the cell.
+        imported: how many of the n specimens have an imported number.
     """
 
     cell: str
@@ -74,11 +90,15 @@ class Group:
     age_d: float | None
     ends: Mapping[str, int]
     notes: tuple[str, ...]
+    imported: int = 0
 
 
 @dataclass(frozen=True)
 class Against:
-    """A group compared with its control: gain = mean / control mean − 1, no unit."""
+    """A group compared with its control: gain = mean / control mean − 1, no unit.
+
+    ``control_imported`` counts those of the control's specimens whose number is imported.
+    """
 
     control: str
     kind: str
@@ -88,6 +108,7 @@ class Against:
     gain: float | None
     bound: str
     notes: tuple[str, ...]
+    control_imported: int = 0
 
     @property
     def gain_percent(self) -> float | None:
@@ -111,6 +132,26 @@ def _bound(samples: Sequence[Sample], n: int) -> tuple[str, str | None]:
     return kind, words.format(count=count, n=len(samples))
 
 
+def _named(codes: Sequence[str]) -> str:
+    shown = ", ".join(codes[:_NAMED_MAX])
+    return shown + (" and others" if len(codes) > _NAMED_MAX else "")
+
+
+def imported_codes(samples: Sequence[Sample]) -> list[str]:
+    """Codes of the specimens that have an imported number, each once, in order."""
+    return sorted({sample.specimen for sample in samples if sample.imported})
+
+
+def _imported_said(samples: Sequence[Sample], n: int) -> list[str]:
+    codes = imported_codes(samples)
+    if not codes:
+        return []
+    have = "has" if len(codes) == 1 else "have"
+    words = [IMPORTED_IN_MEAN.format(count=len(codes), n=n, have=have, codes=_named(codes))]
+    unsaid = sorted({sample.specimen for sample in samples if sample.no_method})
+    return words + ([NO_METHOD.format(codes=_named(unsaid))] if unsaid else [])
+
+
 def group_of(cell: str, samples: Sequence[Sample], members: Sequence[Member]) -> Group:
     """One cell's group.
 
@@ -127,6 +168,7 @@ def group_of(cell: str, samples: Sequence[Sample], members: Sequence[Member]) ->
     notes = [words] if words else []
     if len(values) == 1:
         notes.append(FEW)
+    notes += _imported_said(samples, len(values))
     with_value = [m for m in members if m.code in by_specimen]
     return Group(
         cell=cell,
@@ -138,6 +180,7 @@ def group_of(cell: str, samples: Sequence[Sample], members: Sequence[Member]) ->
         age_d=_mean_age(with_value),
         ends=dict(Counter(m.end for m in members if m.end)),
         notes=tuple(notes),
+        imported=len(imported_codes(samples)),
     )
 
 
@@ -180,6 +223,15 @@ def against(
             cell=group.cell, age=group.age_d, control=control.cell, control_age=control.age_d
         )
         notes.append(words)
+    if control.imported:
+        words = IMPORTED_IN_CONTROL.format(
+            count=control.imported,
+            n=control.n,
+            kind=kind,
+            control=control.cell,
+            have="has" if control.imported == 1 else "have",
+        )
+        notes.append(words)
     gain = None
     bound = _gain_bound(group, control)
     if group.mean is not None and control.mean and bound != "unknown":
@@ -194,4 +246,5 @@ def against(
         gain=gain,
         bound=bound if gain is not None else "",
         notes=tuple(notes),
+        control_imported=control.imported,
     )

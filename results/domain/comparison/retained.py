@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 MIXED = "The values of {cell} are bounds in both directions, so no retention is given."
+IMPORTED_BEHIND = "Imported numbers, as reported, no raw record behind them: {groups}."
 UNKNOWN_BOUND = "Values are bounds in ways that leave the retention open in both directions."
 _FLIPPED = {"lower": "upper", "upper": "lower", "": ""}
 
@@ -19,12 +20,24 @@ class GroupOf:
         values: one a specimen, in the metric's unit.
         bound: "lower", "upper" or "mixed" where values are bounds, else empty.
         age_d: mean age of the concrete at the test, days.
+        imported: how many of the values are imported numbers.
     """
 
     cell: str
     values: tuple[float, ...]
     bound: str
     age_d: float | None
+    imported: int = 0
+
+
+def imported_said(groups: Sequence[GroupOf]) -> list[str]:
+    """The sentence that counts the imported numbers behind a retention; none without any.
+
+    Args:
+        groups: those that the retention is computed from.
+    """
+    told = [f"{g.imported} of {len(g.values)} in {g.cell}" for g in groups if g.imported]
+    return [IMPORTED_BEHIND.format(groups=", ".join(told))] if told else []
 
 
 def _together(bounds: Sequence[str]) -> str:
