@@ -72,7 +72,8 @@ def trend_figure(
     cells = list(dict.fromkeys(s.cell_id for s in own))
     values = {s.code: fmean(x.value for x in samples[s.code]) for s in own}
     places = {s.code: _place(s, members, cells, over) for s in own}
-    traces = _points(own, cells, looks, values, places, samples)
+    told = {s.code: _told(s, samples[s.code]) for s in own}
+    traces = _points(own, looks, values, places, told)
     bars = _means(own, cells, looks, values) if over == "cell" else []
     words = metric.replace("_", " ") + (f" ({method})" if method else "")
     caption = CAPTION.format(
@@ -109,13 +110,13 @@ def _place(s: Specimen, members: Mapping[str, Member], cells: Sequence[int], ove
 
 def _points(
     own: Sequence[Specimen],
-    cells: Sequence[int],
     looks: Looks,
     values: Mapping[str, float],
     places: Mapping[str, float],
-    samples: Mapping[str, Sequence[Sample]],
+    told: Mapping[str, str],
 ) -> list[dict[str, Any]]:
     traces = []
+    cells = list(dict.fromkeys(s.cell_id for s in own))
     for cell in cells:
         of_cell = [s for s in own if s.cell_id == cell]
         first = of_cell[0]
@@ -123,7 +124,7 @@ def _points(
             {
                 "x": [places[s.code] for s in of_cell],
                 "y": [values[s.code] for s in of_cell],
-                "text": [_told(s, samples[s.code]) for s in of_cell],
+                "text": [told[s.code] for s in of_cell],
                 "name": looks.names[first.code] if len(cells) > 1 else first.cell.code,
                 "mode": "markers",
                 "hovertemplate": "%{text}<br>%{y:.4~g}<extra></extra>",
