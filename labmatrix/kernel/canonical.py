@@ -18,23 +18,26 @@ from typing import Any
 
 from labmatrix.kernel.clock import iso
 
+# Most of what is written is of these; subclasses are looked at one by one.
+_AS_THEY_ARE = frozenset({str, int, bool, type(None)})
+
 
 def _plain(value: Any) -> Any:
-    if value is None or isinstance(value, bool | str | int):
+    if type(value) in _AS_THEY_ARE or isinstance(value, bool | str | int):
         return value
     if isinstance(value, float):
         if not math.isfinite(value):
             raise ValueError("canonical JSON holds finite numbers only")
         # 2.0 and 2 are one number: a unit conversion must not change a key.
         return int(value) if value.is_integer() and abs(value) < 2**53 else value
+    if isinstance(value, dict | Mapping):
+        return {_key(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
     if isinstance(value, Decimal | uuid.UUID):
         return str(value)
     if isinstance(value, datetime):
         return iso(value)
-    if isinstance(value, Mapping):
-        return {_key(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
     raise TypeError(f"{type(value).__name__} has no canonical JSON form")
 
 

@@ -21,6 +21,8 @@ def grouped(count: float) -> str:
 
 def unseen_characters(text: str, *, allowed: str = "") -> list[str]:
     """The characters of a text that cannot be seen or that turn its direction, in order."""
+    if text.isprintable():  # of nothing but letters, digits, marks, symbols and blanks
+        return []
     return [
         character
         for character in text

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -40,6 +40,7 @@ Report = Callable[[float, str], None]
 Key = tuple[str, str, str, int | None]
 Item = TypeVar("Item")
 _BATCH = 500
+_TOLD_EVERY = 250
 NO_CELL = "the programme {programme} has no cell {cell} in a series {series}; known are {known}."
 OTHER_CELL = (
     "{code} is there already, in the cell {cell} of {series}; a specimen stays in its cell."
@@ -110,7 +111,7 @@ class Planner:
         codes |= {result.specimen for result in history.results}
         self.there = self._specimens_there(codes)
         self.taken = self._labels(history.specimens)
-        self.routes: dict[int, dict[str, Any]] = {}
+        self.routes: dict[int, tuple[dict[str, Any], Plan]] = {}
         self.new: dict[str, SpecimenPast] = {}
 
     def _specimens_there(self, codes: set[str]) -> dict[str, Specimen]:
@@ -136,14 +137,14 @@ class Planner:
         Raises:
             HistoryRefused: anything is wrong, with all of it.
         """
-        report(0.3, "looking at the specimens")
+        report(0.25, "looking at the specimens")
         self._specimens()
-        report(0.5, "looking at the events")
-        self._events()
+        self._events(report)
         report(0.8, "looking at the results")
         self._results()
         if self.history.problems:
             raise HistoryRefused(self.history.problems)
+        self.plan.specimens = list(self.new.values())
         return self.plan
 
     def _specimens(self) -> None:
@@ -168,11 +169,10 @@ class Planner:
                 )
                 self.history.say(row.place.at("cell"), "specimen.cell-full", words)
                 continue
-            one = SpecimenPast(
-                row.code, cell, numbers[cell.pk], self._route(cell), row.locations, row.measured
+            route, plan = self._route(cell)
+            self.new[row.code] = SpecimenPast(
+                row.code, cell, numbers[cell.pk], route, row.locations, row.measured, plan
             )
-            self.new[row.code] = one
-            self.plan.specimens.append(one)
             self._tell(row.place, NEW, f"{row.code} into {cell.code}")
 
     def _tell(self, place: Place, what: str, words: str) -> None:
@@ -219,10 +219,12 @@ class Planner:
             return False
         return True
 
-    def _route(self, cell: Cell) -> dict[str, Any]:
+    def _route(self, cell: Cell) -> tuple[dict[str, Any], Plan]:
+        """The route of a cell, resolved once, and as the fold takes it."""
         if cell.pk not in self.routes:
             route = cell_get_route(cell) if cell.series.route else None
-            self.routes[cell.pk] = route.as_dict() if route else {}
+            plain = route.as_dict() if route else {}
+            self.routes[cell.pk] = plain, Plan(Specimen(route=plain).planned_route)
         return self.routes[cell.pk]
 
     def _known(self, code: str) -> bool:
@@ -233,7 +235,7 @@ class Planner:
         if not any(one.code == row.specimen for one in self.history.specimens):
             self.history.say(row.place.at("specimen"), "history.specimen-unknown", words)
 
-    def _events(self) -> None:
+    def _events(self, report: Report) -> None:
         ids = [uuid.UUID(row.id) for row in self.history.events]
         stored: set[str] = set()
         for part in _parts(ids):
@@ -250,7 +252,10 @@ class Planner:
             else:
                 fresh[row.specimen][row.id] = row
         before = self._facts_of(set(fresh) & set(self.there))
-        for code, rows in fresh.items():
+        for place, (code, rows) in enumerate(fresh.items()):
+            if place % _TOLD_EVERY == 0:
+                words = f"looking at the events of {place} of {len(fresh)} specimens"
+                report(0.3 + 0.5 * place / len(fresh), words)
             self._fold(code, rows, before.get(code, []))
 
     def _facts_of(self, codes: set[str]) -> dict[str, list[EventFact]]:
@@ -272,8 +277,10 @@ class Planner:
             for row in rows.values()
         ]
         there = self.there.get(code)
-        route = Plan(there.planned_route) if there else Plan(_planned(self.new[code]))
+        route = Plan(there.planned_route) if there else self.new[code].plan
         folded = fold(code, [*before, *facts], route)
+        if there is None:
+            self.new[code] = replace(self.new[code], folded=folded)
         self.plan.deviations += len(folded.deviations)
         for conflict in folded.conflicts:
             row = rows.get(conflict.event)
@@ -315,10 +322,6 @@ class Planner:
             for row in rows.prefetch_related("corrections"):
                 found[row.subject.code, row.name, row.method, row.at] = standing(row)
         return found
-
-
-def _planned(one: SpecimenPast) -> Any:
-    return Specimen(route=dict(one.route)).planned_route
 
 
 def _day(at: datetime) -> str:

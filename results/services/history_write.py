@@ -14,6 +14,7 @@ from labmatrix.evidence.services.ledger import (
     ledger_append,
     ledger_append_many,
 )
+from labmatrix.evidence.services.rows import rows_insert
 from labmatrix.web.models import Person
 from results.domain.history.rows import ResultRow
 from results.models import HistoryImport, TypedResult
@@ -95,7 +96,7 @@ def _results_write(
     drafts = [Draft(str(actor.id), "typed-result", r.subject.code, typed_body(r)) for r in rows]
     for row, entry in zip(rows, ledger_append_many(drafts=drafts, now=now), strict=True):
         row.entry = entry
-    TypedResult.objects.bulk_create(rows, batch_size=_BATCH)
+    rows_insert(rows)
 
 
 def typed_mirror() -> Iterator[Finding]:

@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 from labmatrix.kernel.clock import iso
@@ -58,26 +59,34 @@ class Folded:
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON-ready data; equal for equal states."""
         return {
-            "life": _plain(dataclasses.asdict(self.life)),
+            "life": _plain(self.life),
             "order": list(self.order),
             "struck": dict(sorted(self.struck.items())),
-            "conflicts": [dataclasses.asdict(c) for c in self.conflicts],
-            "deviations": [dataclasses.asdict(d) for d in self.deviations],
-            "judgements": {
-                key: _plain(dataclasses.asdict(j)) for key, j in sorted(self.judgements.items())
-            },
+            "conflicts": [_plain(c) for c in self.conflicts],
+            "deviations": [_plain(d) for d in self.deviations],
+            "judgements": {key: _plain(j) for key, j in sorted(self.judgements.items())},
             "skewed": list(self.skewed),
         }
 
 
+@cache
+def _fields_of(kind: type) -> tuple[str, ...]:
+    return tuple(f.name for f in dataclasses.fields(kind)) if dataclasses.is_dataclass(kind) else ()
+
+
 def _plain(value: Any) -> Any:
+    """Objects, lists and instants as JSON takes them; in one pass, as many lives are written."""
+    if value is None or isinstance(value, str | int | float):
+        return value
     if isinstance(value, datetime):
         return iso(value)
     if isinstance(value, dict):
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
-    return value
+    kind: type = type(value)
+    names = _fields_of(kind)
+    return {name: _plain(getattr(value, name)) for name in names} if names else value
 
 
 def fold(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from labmatrix.matrix.domain.route import Route
@@ -20,10 +21,15 @@ class Plan:
 
     def settings(self, kind: str) -> Mapping[str, Any] | None:
         """The settings of the first stage of a kind."""
+        return self._first.get(kind)
+
+    @cached_property
+    def _first(self) -> dict[str, Mapping[str, Any]]:
+        """The settings of the first stage of each kind: asked for many times in one fold."""
+        found: dict[str, Mapping[str, Any]] = {}
         for stage in self.route.stages():
-            if stage.kind == kind:
-                return stage.settings
-        return None
+            found.setdefault(stage.kind, stage.settings)
+        return found
 
     def has(self, kind: str) -> bool:
         """Whether the route has a stage of this kind."""

@@ -11,23 +11,29 @@ from typing import Any
 
 from labmatrix.evidence.models import Subject
 from labmatrix.evidence.services.ledger import Draft, ledger_append_many, ledger_transaction
+from labmatrix.evidence.services.rows import rows_insert
+from labmatrix.matrix.domain.route import Route
 from labmatrix.matrix.models import Cell
 from labmatrix.web.models import Person
 from specimens.domain.event import IMPORTED, EventFact
-from specimens.domain.fold import fold
+from specimens.domain.fold import Folded, fold
 from specimens.domain.plan import Plan
-from specimens.models import Deviation, Event, Location, Specimen, SpecimenState
+from specimens.models import Event, Location, Specimen, SpecimenState
 from specimens.services.mirror import event_body
 from specimens.services.projection import deviation_rows, specimen_project, state_values
 from specimens.services.specimen import created_body
 
 WHY = "taken from a workbook of past years"
+NO_PLAN = Plan(Route(()))
 _BATCH = 500
 
 
 @dataclass(frozen=True)
 class SpecimenPast:
-    """A specimen to be written: its code, its cell, its number there, its resolved route."""
+    """A specimen to be written: its code, its cell, its number there, its resolved route.
+
+    ``plan`` is the route as the fold takes it, ``folded`` what its events of the workbook mean.
+    """
 
     code: str
     cell: Cell
@@ -35,6 +41,8 @@ class SpecimenPast:
     route: Mapping[str, Any]
     locations: tuple[str, ...] = ()
     measured: Mapping[str, float] = field(default_factory=dict)
+    plan: Plan = NO_PLAN
+    folded: Folded | None = None
 
 
 @dataclass(frozen=True)
@@ -73,7 +81,7 @@ def past_write(
     Args:
         actor: who takes them in.
         programme_code: whose they are.
-        specimens: new ones.
+        specimens: new ones, each folded from its events among these.
         events: new ones, of these specimens or of others that are there.
         source: file name and SHA-256 of the workbook, for the ledger.
         now: when.
@@ -81,7 +89,7 @@ def past_write(
     with ledger_transaction():
         made = _specimens_write(actor, programme_code, specimens, source, now)
         rows = _events_write(actor, events, now)
-        _project(made, rows)
+        _project({one.code: one for one in specimens}, made, rows)
 
 
 def _specimens_write(
@@ -162,28 +170,29 @@ def _events_write(actor: Person, events: Sequence[EventPast], now: datetime) -> 
     drafts = [Draft(str(actor.id), "event", r.subject.code, event_body(r)) for r in rows]
     for row, entry in zip(rows, ledger_append_many(drafts=drafts, now=now), strict=True):
         row.entry = entry
-    return Event.objects.bulk_create(rows, batch_size=_BATCH)
+    rows_insert(rows)
+    return rows
 
 
 def _parts(items: Sequence[str]) -> list[Sequence[str]]:
     return [items[start : start + _BATCH] for start in range(0, len(items), _BATCH)]
 
 
-def _project(made: Mapping[str, Specimen], rows: Sequence[Event]) -> None:
+def _project(
+    planned: Mapping[str, SpecimenPast], made: Mapping[str, Specimen], rows: Sequence[Event]
+) -> None:
     own: dict[str, list[Event]] = defaultdict(list)
     for row in rows:
         own[row.subject.code].append(row)
     states, deviations = [], []
     for code, specimen in made.items():
-        events = own.pop(code, [])
-        facts = [event.as_fact() for event in events]
-        plan = Plan(specimen.planned_route)
-        folded = fold(code, facts, plan)
+        events, plan = own.pop(code, []), planned[code].plan
+        folded = planned[code].folded or fold(code, [], plan)
         last_entry = max((event.entry_id for event in events), default=0)
         states.append(SpecimenState(specimen=specimen, **state_values(folded, last_entry, plan)))
         deviations += deviation_rows(specimen, folded)
-    SpecimenState.objects.bulk_create(states, batch_size=_BATCH)
-    Deviation.objects.bulk_create(deviations, batch_size=_BATCH)
+    rows_insert(states)
+    rows_insert(deviations)
     for part in _parts(sorted(own)):
         for specimen in Specimen.objects.filter(code__in=part).order_by("pk"):
             specimen_project(specimen)

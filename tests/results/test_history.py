@@ -14,7 +14,10 @@ from django.test.utils import CaptureQueriesContext
 
 from labmatrix.evidence.models import Job, LedgerEntry
 from labmatrix.evidence.services.job import job_perform
-from labmatrix.evidence.services.ledger import ledger_head, ledger_verify
+from labmatrix.evidence.services.ledger import (
+    ledger_head,
+    ledger_verify,
+)
 from labmatrix.kernel.errors import NotFound, RuleBroken
 from labmatrix.matrix.models import Cell
 from results.models import HistoryImport, TypedResult

@@ -14,6 +14,7 @@ from django.db import connection, transaction
 from labmatrix.evidence.guards import ZERO_HASH
 from labmatrix.evidence.models import LedgerEntry
 from labmatrix.evidence.registry import Finding, mirrors
+from labmatrix.evidence.services.rows import rows_insert
 from labmatrix.kernel.canonical import canonical_json, sha256_text
 from labmatrix.kernel.clock import iso
 
@@ -110,7 +111,8 @@ def ledger_append_many(*, drafts: Sequence[Draft], now: datetime) -> list[Ledger
             )
         )
         previous = entry_hash
-    return LedgerEntry.objects.bulk_create(entries)
+    rows_insert(entries)
+    return entries
 
 
 def plan_change_append(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from labmatrix.kernel.errors import UserError
@@ -74,6 +75,12 @@ def payload_of(kind: str, text: str) -> dict[str, Any]:
     Raises:
         CellWrong: with the sentence of what does not fit.
     """
+    return copy.deepcopy(_payload(kind, text))
+
+
+# Years of events say the same few things: each of them is read once.
+@lru_cache(maxsize=2048)
+def _payload(kind: str, text: str) -> dict[str, Any]:
     entries = _entries_of(kind)
     given = _given(kind, text, entries)
     values = {entry.name: _value(entry, given[name]) for name, entry in _named(entries, given)}
