@@ -10,6 +10,11 @@ from rest_framework import serializers
 from labmatrix.kernel.clock import parse_instant
 from labmatrix.kernel.errors import ShapeError
 
+SETTING_SHAPE = (
+    "A setting is said as {line!r}; allowed is its name, a colon and its value, each on a line of "
+    "its own, such as ultimate share: 0.85."
+)
+
 
 def json_or_name(text: str, *, argument: str) -> Any:
     """JSON when the text begins like JSON, else the text itself (the name of a saved map).
@@ -33,17 +38,39 @@ def _no_constant(word: str) -> Any:
 
 
 def settings_of(text: str) -> dict[str, Any]:
-    """Reduction settings from a form's text; empty text gives none.
+    """Reduction settings from a text: JSON, or a line each, ``ultimate share: 0.85``.
 
     Raises:
-        ShapeError: ``request.json`` or ``record.settings`` for anything but a JSON object.
+        ShapeError: ``request.json`` or ``record.settings`` for anything else.
     """
-    if not text.strip():
-        return {}
+    if not text.strip().startswith(("{", "[")):
+        return dict(_setting(line) for line in text.splitlines() if line.strip())
     value = json_or_name(text, argument="settings")
     if not isinstance(value, dict):
         raise ShapeError("record.settings", "settings is a JSON object of names and values.")
     return value
+
+
+def _setting(line: str) -> tuple[str, Any]:
+    name, colon, value = line.partition(":")
+    if not colon or not name.strip() or not value.strip():
+        raise ShapeError("record.settings", SETTING_SHAPE.format(line=line.strip()[:80]))
+    return "_".join(name.lower().split()), setting_typed(value)
+
+
+def setting_typed(text: str) -> Any:
+    """A setting as it was typed: several apart by semicolons, a number, nothing, or a word."""
+    if ";" in text:
+        return [setting_typed(part) for part in text.split(";") if part.strip()]
+    stripped = text.strip()
+    if stripped in ("none", "not given"):
+        return None
+    for kind in (int, float):
+        try:
+            return kind(stripped.replace(",", "."))
+        except ValueError:
+            continue
+    return stripped
 
 
 class RecordUpload(serializers.Serializer[object]):

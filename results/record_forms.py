@@ -12,6 +12,7 @@ from labmatrix.evidence.domain.channel_map import QUANTITIES, ChannelMap
 from labmatrix.evidence.models import TESTS
 from labmatrix.kernel.errors import ShapeError
 from results.domain.reduction.settings import SettingWords
+from results.forms import setting_typed
 from results.presenters import setting_text
 from results.selectors.record_page import channel_map_list_names
 
@@ -97,7 +98,8 @@ class RecordForm(forms.Form):
         label="Settings of the reduction",
         required=False,
         widget=forms.Textarea(attrs={"rows": 2, "spellcheck": "false"}),
-        help_text='Only where the defaults do not fit: JSON such as {"ultimate_share": 0.85}.',
+        help_text="Only where the usual ones do not fit, one on a line, such as ultimate share: "
+        "0.85. The record's page explains each, and can be asked to reduce again with others.",
     )
 
 
@@ -264,20 +266,13 @@ class ReduceAgainForm(WhyForm):
         is_usual = self.reductions[:1] == [self.reduction] or not self.reduction
         chosen: dict[str, Any] = {} if is_usual else {"reduction": self.reduction}
         return chosen | {
-            name: [_typed(part) for part in text.split(",")] if self._names[name] else _typed(text)
+            name: [setting_typed(part) for part in text.split(",")]
+            if self._names[name]
+            else setting_typed(text)
             for name, text in told.items()
             if text
         }
 
 
-def _typed(text: str) -> int | float | str | None:
-    """A setting as it was typed: a whole number, a number, nothing for "none", or a word."""
-    stripped = text.strip()
-    if stripped in ("none", "not given"):
-        return None
-    for kind in (int, float):
-        try:
-            return kind(stripped.replace(",", "."))
-        except ValueError:
-            continue
-    return stripped
+def _list(text: str) -> list[Any]:
+    return [setting_typed(part) for part in text.split(",")]

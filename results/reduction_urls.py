@@ -9,6 +9,7 @@ from results.views import cycles, metrics, stale
 
 pages = [
     path("records/stale/", stale.StaleList.as_view(), name="record-stale"),
+    path("records/stale/state/", stale.StaleState.as_view(), name="stale-state"),
     path("records/<uuid:record_id>/cycle/", cycles.RecordCycle.as_view(), name="record-cycle"),
     path(
         "metrics/<uuid:metric_id>/inputs.json",

@@ -10,7 +10,7 @@ from django import forms
 
 from labmatrix.kernel.canonical import content_key
 from labmatrix.matrix.domain.design import FactorPlan
-from labmatrix.matrix.domain.member_fields import FIELDS, GROUPS, MemberField
+from labmatrix.matrix.domain.member_fields import FIELDS, GROUPS, OPEN, MemberField
 from labmatrix.matrix.domain.wording import named_value_in_words
 from labmatrix.matrix.forms import WHY_HELP
 from labmatrix.matrix.models import Series
@@ -80,7 +80,8 @@ class MemberSaysForm(WhyForm):
             (
                 title,
                 [self[one.name] for one in fields],
-                any(
+                title in OPEN
+                or any(
                     one.needed or self[one.name].value() or self[one.name].errors for one in fields
                 ),
             )

@@ -64,12 +64,13 @@ class Step:
 
 @dataclass(frozen=True)
 class ToDo:
-    """What is to be done with specimens now, what soon, and which cautions it calls for."""
+    """What is to be done with specimens now and soon, with cautions, and how many to cast."""
 
     now: Some
     late: int
     soon: Sequence[Step]
     cautions: tuple[str, ...]
+    to_cast: int = 0
 
 
 @dataclass(frozen=True)
@@ -129,9 +130,9 @@ def waiting_get(*, actor: Person, roles: dict[str, Role]) -> Waiting:
 
 
 def to_do_get(*, roles: dict[str, Role], now: datetime, days: int = 7) -> ToDo:
-    """What is to be done with specimens at an instant, the most urgent first; three queries.
+    """What is to be done with specimens at an instant, the most urgent first; four queries.
 
-    Only specimens that are there: what is still to be cast is in the counts of the plan.
+    What has a label and is still to be cast is only counted: nothing there can be late.
 
     Args:
         roles: the person's part by programme.
@@ -143,6 +144,8 @@ def to_do_get(*, roles: dict[str, Role], now: datetime, days: int = 7) -> ToDo:
         .exclude(next_kind__in=("", "cast"))
         .filter(concrete_began_at__isnull=False)
     )
+    labelled = _states(codes_with(roles, Action.LOG_EVENT)).filter(next_kind="cast")
+    to_cast = labelled.filter(concrete_began_at__isnull=True, end="").count()
     may_begin = Q(ready_at__lte=now) | Q(ready_at__isnull=True)
     goes_on = Q(next_is_under_way=True, due_at__isnull=True)
     is_late = Q(late_at__lt=now)
@@ -158,7 +161,7 @@ def to_do_get(*, roles: dict[str, Role], now: datetime, days: int = 7) -> ToDo:
     cautions = dict.fromkeys(
         _CAUTIONS[s.state.next_kind] for s in steps if s.state.next_kind in _CAUTIONS
     )
-    return ToDo(Some(steps, counted["n"]), counted["late"], soon, tuple(cautions))
+    return ToDo(Some(steps, counted["n"]), counted["late"], soon, tuple(cautions), to_cast)
 
 
 def _step(state: SpecimenState, now: datetime) -> Step:

@@ -51,6 +51,11 @@ class ProgrammeNow:
         return allowed(self.role, Action.SEE_WORK)
 
     @property
+    def may_release(self) -> bool:
+        """Whether its numbers are theirs to release."""
+        return allowed(self.role, Action.RELEASE)
+
+    @property
     def may_plan(self) -> bool:
         """Whether a series is theirs to start."""
         return allowed(self.role, Action.PLAN_MATRIX)

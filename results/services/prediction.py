@@ -26,7 +26,14 @@ from results.domain.materials.resolve import MEASURED, Material
 from results.domain.prediction.predict import VERSION, Predicted, predict
 from results.models import Prediction
 from results.selectors.materials import materials_of_specimens
-from results.services.prediction_inputs import Rigs, cell_inputs, rigs_known, specimen_inputs
+from results.selectors.prediction_rules import rules_of_series
+from results.services.prediction_inputs import (
+    Rigs,
+    Rules,
+    cell_inputs,
+    rigs_known,
+    specimen_inputs,
+)
 from results.services.reduce import environment_hash
 from specimens.models import Specimen
 
@@ -53,12 +60,16 @@ Materials = Mapping[int, tuple[Material, ...]]
 
 
 def _inputs_of(
-    cell: Cell, specimen: Specimen | None, rigs: Rigs, materials: Materials | None = None
+    cell: Cell,
+    specimen: Specimen | None,
+    rigs: Rigs,
+    materials: Materials | None = None,
+    rules: Rules | None = None,
 ) -> dict[str, Any]:
     if specimen is None:
-        return cell_inputs(cell, rigs)
+        return cell_inputs(cell, rigs, rules)
     found = materials_of_specimens([specimen]) if materials is None else materials
-    return specimen_inputs(specimen, cell, rigs, found[specimen.pk])
+    return specimen_inputs(specimen, cell, rigs, found[specimen.pk], rules)
 
 
 def prediction_compute(
@@ -95,6 +106,32 @@ def prediction_is_stale(prediction: Prediction) -> bool:
     except UserError:
         return prediction.error is None
     return content_key(inputs) != prediction.key
+
+
+def predictions_out_of_date(series: Series) -> int:
+    """How many current predictions of a series were made from other inputs than there are now.
+
+    Args:
+        series: with its programme.
+    """
+    asked = Prediction.objects.filter(cell__series=series, is_current=True)
+    current = {(p.cell_id, p.specimen_id): p for p in asked.defer("sheet", "inputs", "curve")}
+    if not current:
+        return 0
+    wanted, rigs, rules = _members(series), rigs_known(), rules_of_series(series)
+    materials = materials_of_specimens([s for _, s in wanted if s is not None])
+    count = 0
+    for cell, specimen in wanted:
+        prediction = current.get((cell.pk, specimen.pk if specimen else None))
+        if prediction is None:
+            continue
+        try:
+            key = content_key(_inputs_of(cell, specimen, rigs, materials, rules))
+        except UserError:
+            count += prediction.error is None
+        else:
+            count += key != prediction.key
+    return count
 
 
 def prediction_write(made: Made, *, why: str, now: datetime) -> Prediction:

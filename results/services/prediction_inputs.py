@@ -23,6 +23,7 @@ OPTIONS: Mapping[str, Any] = {"block": "parabolic"}
 # Draws of the Monte Carlo run, and their seed.
 SAMPLES, SEED = 10_000, 20_260_101
 Rigs = list[dict[str, Any]]
+Rules = Mapping[str, Any]
 
 
 def rigs_known() -> Rigs:
@@ -36,22 +37,28 @@ def _stages(route: Route) -> list[dict[str, Any]]:
     return [s.as_dict() for s in route.stages() if s.kind in _LOADING_STAGES]
 
 
-def cell_inputs(cell: Cell, rigs: Rigs) -> dict[str, Any]:
+def cell_inputs(cell: Cell, rigs: Rigs, rules: Rules | None = None) -> dict[str, Any]:
     """What the key of a cell's prediction covers, as JSON-ready data: all as specified.
 
     Args:
         cell: with its series.
         rigs: as ``rigs_known`` gives them.
+        rules: of the series, where they were read at once.
 
     Raises:
         ShapeError: the series' route cannot be followed with the cell's levels.
     """
     subject = f"{cell.series.code}/{cell.code}"
-    return _inputs(subject, cell, cell_get_route(cell), Known(cell.series.member, {}), rigs)
+    known = Known(cell.series.member, {})
+    return _inputs(subject, cell, cell_get_route(cell), known, rigs, rules)
 
 
 def specimen_inputs(
-    specimen: Specimen, cell: Cell, rigs: Rigs, materials: Sequence[Material]
+    specimen: Specimen,
+    cell: Cell,
+    rigs: Rigs,
+    materials: Sequence[Material],
+    rules: Rules | None = None,
 ) -> dict[str, Any]:
     """What the key of a specimen's prediction covers: measured values in their place.
 
@@ -59,14 +66,17 @@ def specimen_inputs(
         specimen: its route and member are those that were frozen when it was created.
         cell: of the specimen, with its series.
         rigs: as ``rigs_known`` gives them.
+        rules: of the series, where they were read at once.
         materials: what the lots in it give, as ``materials_of_specimens`` finds them.
     """
     known = Known(specimen.member, specimen.measured)
-    found = _inputs(specimen.code, cell, specimen.planned_route, known, rigs)
+    found = _inputs(specimen.code, cell, specimen.planned_route, known, rigs, rules)
     return found | {"materials": [material.as_input() for material in materials]}
 
 
-def _inputs(subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs) -> dict[str, Any]:
+def _inputs(
+    subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs, rules: Rules | None
+) -> dict[str, Any]:
     stages = _stages(route)
     return {
         "subject": subject,
@@ -75,7 +85,7 @@ def _inputs(subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs) ->
         "stages": stages,
         # A rig matters only where load cycles are planned: buying one leaves other keys alone.
         "rigs": rigs if any(s["stage"] == StageKind.CYCLE for s in stages) else [],
-        "options": {**OPTIONS, **rules_of_series(cell.series)},
+        "options": {**OPTIONS, **(rules_of_series(cell.series) if rules is None else rules)},
         "spread": {"samples": SAMPLES, "seed": SEED},
         "mechanics": {"name": MECHANICS, "version": VERSION},
     }

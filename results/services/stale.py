@@ -9,15 +9,19 @@ from datetime import datetime
 
 from labmatrix.evidence.models import Job, Record
 from labmatrix.kernel.errors import NotFound
+from labmatrix.matrix.models import Series
 from labmatrix.web.domain.roles import NOT_YOURS, Action, allowed
 from labmatrix.web.models import Person
 from results.models import Reduction
 from results.selectors.record import record_list_visible
 from results.services.inputs import Gathered, inputs_apart
+from results.services.prediction import predictions_out_of_date
 from results.services.record import record_reduce_again
 from specimens.selectors.access import programme_roles, subject_role
 
 WHY = "brought up to date: {changed} changed"
+UP_TO_DATE = "Every number and every prediction is up to date."
+OUT_OF_DATE = "{what} {be} out of date: what went into them has changed since."
 _WHY_MAX = 400
 # Records looked at together: their inputs are gathered in a few queries.
 _AT_ONCE = 200
@@ -92,6 +96,36 @@ def _changed(records: Sequence[Record]) -> Iterator[Stale]:
         changed = inputs_apart(gathered.inputs(record), json.loads(reduction.inputs))
         if changed:
             yield Stale(record, reduction, tuple(changed), record.status in _WORKING)
+
+
+def predictions_stale(*, actor: Person) -> list[tuple[Series, int]]:
+    """Series that the person may have predicted, with how many predictions are out of date.
+
+    Only those with some; the same few queries for each.
+    """
+    codes = [c for c, r in programme_roles(actor).items() if allowed(r, Action.ASK_PREDICTION)]
+    mine = Series.objects.filter(programme__code__in=sorted(codes)).select_related("programme")
+    found = [(series, predictions_out_of_date(series)) for series in mine.order_by("code")]
+    return [(series, count) for series, count in found if count]
+
+
+def stale_in_words(*, actor: Person) -> str:
+    """What of a person's numbers and predictions is out of date, in a sentence.
+
+    Raises:
+        NotFound: the person may have nothing brought up to date.
+    """
+    records = len(stale_list(actor=actor))
+    predicted = sum(count for _, count in predictions_stale(actor=actor))
+    parts = [
+        f"{count} {noun}{'' if count == 1 else 's'}"
+        for count, noun in ((records, "record"), (predicted, "prediction"))
+        if count
+    ]
+    if not parts:
+        return UP_TO_DATE
+    is_one = records + predicted == 1
+    return OUT_OF_DATE.format(what=" and ".join(parts), be="is" if is_one else "are")
 
 
 def stale_reduce_again(*, actor: Person, now: datetime) -> list[Job]:

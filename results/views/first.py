@@ -16,6 +16,7 @@ from results.selectors.first_machines import machines_now
 from results.selectors.first_page import codes_with, states_stale, to_do_get, waiting_get
 from results.selectors.first_programmes import programmes_now
 from results.selectors.first_steps import first_steps_list
+from results.services.stale import may_ask_stale
 from specimens.selectors.access import programme_roles
 
 # What a role asks first comes first; a part that a person may not see is left out.
@@ -45,6 +46,7 @@ class FirstPage(View):
         if codes_with(roles, Action.SEE_WORK):
             context["waiting"] = waiting_get(actor=actor, roles=roles)
             context["to_do"] = to_do_get(roles=roles, now=at)
+            context["may_ask_stale"] = may_ask_stale(actor)
             context["stale"] = states_stale(roles=roles)
         if allowed(actor.role, Action.SEE_MACHINES):
             context["machines"] = machines_now(actor=actor, roles=roles, now=at, today=today)

@@ -10,7 +10,8 @@ from django.views import View
 
 from labmatrix.kernel.clock import now
 from labmatrix.web.actor import actor_of
-from results.services.stale import stale_list, stale_reduce_again
+from results.services.stale import predictions_stale, stale_in_words, stale_list, stale_reduce_again
+from results.views.work import work_answer
 
 ROWS_ON_A_PAGE = 100
 NOTHING = "Nothing is out of date that is not being reduced already."
@@ -25,6 +26,7 @@ class StaleList(View):
         context = {
             "page": Paginator(found, ROWS_ON_A_PAGE).get_page(request.GET.get("page")),
             "count": len(found),
+            "predicted": predictions_stale(actor=actor_of(request)),
             "waiting": sum(not one.is_working for one in found),
         }
         return render(request, "results/record_stale.html", context)
@@ -35,3 +37,12 @@ class StaleList(View):
         words = f"Asked for {count} reduction{'' if count == 1 else 's'}." if count else NOTHING
         messages.info(request, words)
         return redirect("results:record-stale")
+
+
+class StaleState(View):
+    """The same in a sentence, for the first page, which does not wait for it."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """The JSON."""
+        words = stale_in_words(actor=actor_of(request))
+        return work_answer(request, {"words": words, "progress": None, "finished": True})

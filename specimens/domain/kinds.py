@@ -46,6 +46,21 @@ CAUTION_OF: Mapping[str, str] = MappingProxyType(
         "opened-up": "dust",
     }
 )
+# The event that begins a stage of the route, and the one that carries it on; empty where several
+# would do, and a person chooses.
+EVENT_OF_STAGE: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "cast": ("cast", "cast"),
+        "pre-crack": ("pre-cracked", "pre-cracked"),
+        "strengthen": ("prepared", "layer"),
+        "anchor": ("anchored", "anchored"),
+        "expose": ("entered", "left"),
+        "sustain": ("loaded", ""),
+        "cycle": ("cycling-started", "counted"),
+        "break": ("broken", "broken"),
+        "repair": ("repaired", "repaired"),
+    }
+)
 INCIDENT_WORDS = "This does not stop the machine: that is the red button on the rig."
 _WORDS: Mapping[str, str] = MappingProxyType(
     {

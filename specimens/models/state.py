@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from django.db import models
 
-from specimens.domain.kinds import STAGE_MARKS
+from specimens.domain.kinds import EVENT_OF_STAGE, STAGE_MARKS, kind_words
 from specimens.models.specimen import Specimen
 
 
@@ -43,6 +43,16 @@ class SpecimenState(models.Model):
 
     def __str__(self) -> str:
         return f"{self.specimen_id}: {self.stage}"
+
+    @property
+    def next_event(self) -> str:
+        """The kind of event that the next step of the route is logged by; empty to choose."""
+        return EVENT_OF_STAGE.get(self.next_kind, ("", ""))[self.next_is_under_way]
+
+    @property
+    def next_event_words(self) -> str:
+        """The same in words."""
+        return kind_words(self.next_event) if self.next_event else ""
 
     @property
     def mark(self) -> str:

@@ -25,6 +25,7 @@ OWN: tuple[Access, ...] = (
     Access("GET", f"{_R}/", (*_WORK, 302)),
     # Whoever leads or manages anything may have reduced again what is theirs, and sees that alone.
     Access("GET", "/records/stale/", (200, 200, 404, 404, 200, 302)),
+    Access("GET", "/records/stale/state/", (200, 200, 404, 404, 200, 302)),
     Access("POST", "/records/stale/", (302, 302, 404, 404, 302, 302), is_form=True),
     Access("GET", "/api/reductions/stale/", (200, 200, 404, 404, 200, 401)),
     Access("POST", "/api/reductions/stale/", (202, 202, 404, 404, 202, 401)),

@@ -110,7 +110,12 @@ GROUPS: tuple[tuple[str, tuple[MemberField, ...]], ...] = (
     (
         "Stirrups",
         (
-            MemberField("stirrup_area_mm2", "Area of all legs", "mm²"),
+            MemberField(
+                "stirrup_area_mm2",
+                "Area of all legs",
+                "mm²",
+                help="Without stirrups the concrete alone carries shear.",
+            ),
             MemberField("stirrup_spacing_mm", "Spacing", "mm"),
             MemberField("stirrup_fy_mpa", "Yield strength", "MPa"),
         ),
@@ -134,4 +139,6 @@ GROUPS: tuple[tuple[str, tuple[MemberField, ...]], ...] = (
         ),
     ),
 )
+# Beside those with what a prediction needs, what is easily forgotten.
+OPEN = ("Stirrups",)
 FIELDS = tuple(field for _, fields in GROUPS for field in fields)
