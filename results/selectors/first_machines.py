@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from conditioning.models import Machine, Sensor
 from conditioning.selectors.machine import (
@@ -19,6 +19,7 @@ from labmatrix.web.models import Person
 from specimens.models import SpecimenState
 
 LAPSES_WITHIN_DAYS = 30
+_NO_DAY = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,22 @@ class MachinesNow:
 
     machines: Sequence[MachineNow]
     lapsing: Sequence[SensorLapsing]
+
+    @property
+    def taken(self) -> Sequence[MachineNow]:
+        """Machines with something in them, what is due first on top."""
+        found = (one for one in self.machines if one.occupants)
+        return sorted(found, key=lambda one: (one.due_at is None, one.due_at or _NO_DAY))
+
+    @property
+    def empty(self) -> Sequence[MachineNow]:
+        """Machines with nothing in them."""
+        return [one for one in self.machines if not one.occupants]
+
+    @property
+    def late(self) -> int:
+        """Machines on which something is overdue."""
+        return sum(one.is_late for one in self.machines)
 
     @property
     def lapsed(self) -> int:

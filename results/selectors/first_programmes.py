@@ -66,6 +66,11 @@ class ProgrammeNow:
         return sum(one.progress["planned"] for one in self.series)
 
     @property
+    def released(self) -> int:
+        """Series with a release."""
+        return sum(one.latest is not None for one in self.series)
+
+    @property
     def ended(self) -> int:
         """Specimens whose test has ended, in all series."""
         return sum(one.progress["ended"] for one in self.series)

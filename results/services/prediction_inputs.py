@@ -50,7 +50,7 @@ def cell_inputs(cell: Cell, rigs: Rigs, rules: Rules | None = None) -> dict[str,
     """
     subject = f"{cell.series.code}/{cell.code}"
     known = Known(cell.series.member, {})
-    return _inputs(subject, cell, cell_get_route(cell), known, rigs, rules)
+    return _inputs(subject, cell, cell_get_route(cell), known, rigs, rules=rules)
 
 
 def specimen_inputs(
@@ -70,12 +70,12 @@ def specimen_inputs(
         materials: what the lots in it give, as ``materials_of_specimens`` finds them.
     """
     known = Known(specimen.member, specimen.measured)
-    found = _inputs(specimen.code, cell, specimen.planned_route, known, rigs, rules)
+    found = _inputs(specimen.code, cell, specimen.planned_route, known, rigs, rules=rules)
     return found | {"materials": [material.as_input() for material in materials]}
 
 
 def _inputs(
-    subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs, rules: Rules | None
+    subject: str, cell: Cell, route: Route, known: Known, rigs: Rigs, *, rules: Rules | None
 ) -> dict[str, Any]:
     stages = _stages(route)
     return {

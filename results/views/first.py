@@ -15,13 +15,14 @@ from labmatrix.web.domain.roles import Action, Role, allowed
 from results.selectors.first_machines import machines_now
 from results.selectors.first_page import codes_with, states_stale, to_do_get, waiting_get
 from results.selectors.first_programmes import programmes_now
+from results.selectors.first_said import said_so_far
 from results.selectors.first_steps import first_steps_list
 from results.services.stale import may_ask_stale
 from specimens.selectors.access import programme_roles
 
 # What a role asks first comes first; a part that a person may not see is left out.
 _ORDER: dict[Role, tuple[str, ...]] = {
-    Role.LEAD: ("programmes", "waiting", "to_do", "machines"),
+    Role.LEAD: ("programmes", "said", "waiting", "to_do", "machines"),
     Role.MANAGER: ("machines", "to_do", "waiting", "programmes"),
     Role.TECHNICIAN: ("to_do", "waiting", "machines", "programmes"),
     Role.SPONSOR: ("programmes",),
@@ -42,7 +43,10 @@ class FirstPage(View):
             "may_start": allowed(actor.role, Action.START_PROGRAMME),
             "parts": _ORDER[actor.role],
             "first_steps": first_steps_list(roles),
+            "role": str(actor.role),
         }
+        if actor.role is Role.LEAD:
+            context["said"] = said_so_far(roles)
         if codes_with(roles, Action.SEE_WORK):
             context["waiting"] = waiting_get(actor=actor, roles=roles)
             context["to_do"] = to_do_get(roles=roles, now=at)

@@ -12,7 +12,9 @@ from django.utils import timezone
 from conditioning.models import Calibration
 from labmatrix.evidence.models import Record
 from labmatrix.kernel.clock import now
+from labmatrix.matrix.models import Series
 from results.domain.invented.programme import PROGRAMME
+from results.selectors.comparison import comparison_get
 from results.selectors.first_page import to_do_get
 from specimens.models import Deviation, SpecimenState
 from specimens.selectors.access import programme_roles
@@ -33,13 +35,14 @@ def _heads(world: World, who: str) -> list[str]:
 
 
 PROGRESS, JUDGE, PERSON = "Plan and progress", "Waits for your judgement", "Waits for a person"
+SAID = "What can be said so far of QS"
 TO_DO, MACHINES = "To do at the rigs", "Chambers, rigs and calibrations"
 
 
 @pytest.mark.parametrize(
     ("who", "heads"),
     [
-        ("lead", [PROGRESS, JUDGE, TO_DO, MACHINES]),
+        ("lead", [PROGRESS, SAID, JUDGE, TO_DO, MACHINES]),
         ("manager", [MACHINES, TO_DO, PERSON, PROGRESS]),
         ("technician", [TO_DO, PERSON, MACHINES, PROGRESS]),
         ("sponsor", [PROGRESS]),
@@ -61,6 +64,32 @@ def test_the_lead_sees_progress_questions_conflicts_and_the_next_decision(world:
     days = (PROGRAMME["ends_on"] - timezone.localdate()).days
     assert re.search(rf"Next decision: 2027-06-30 , in {days} days?\.", words)
     assert "Numbers have come in since" not in words  # the release is newer than every number
+
+
+def test_the_lead_sees_what_can_be_said_as_the_comparison_has_it(world: World) -> None:
+    words = _words(world, "lead").partition(SAID)[2]
+    series = Series.objects.get(code="QS")
+    table = comparison_get(series=series, metric="peak_load")
+    [row] = [row for row in table.rows if row.cell.code == "P2-LAB-S0-M"]
+    assert row.against.gain_percent is not None
+    shown = f"{row.against.gain_percent:.1f}".replace(".", " ?.")
+    assert re.search(rf"P2-LAB-S0-M {row.group.n} .*?{shown} {row.against.control}", words)
+    thin = [
+        row.cell.code for row in table.rows
+        if row.against.gain is not None and min(row.group.n, row.against.control_n) < 2
+    ]  # fmt: skip
+    assert thin
+    assert f"{len(thin)} gains rest on a single specimen" in words
+
+
+def test_the_first_sentence_answers_each_roles_question(world: World) -> None:
+    cycling = SpecimenState.objects.get(stage="cycling").specimen.code
+    assert re.search(rf"First: count load cycles, {cycling}", _words(world, "technician"))
+    assert re.search(r"\d of 7 machines (is|are) in use\.", _words(world, "manager"))
+    sponsor = _words(world, "sponsor")
+    assert "the next decision is on 2027-06-30" in sponsor
+    assert "1 series has released results" in sponsor
+    assert "Valid for beams of series QS" in sponsor
 
 
 def test_what_is_due_is_what_the_plan_and_the_events_say(world: World) -> None:

@@ -1,0 +1,65 @@
+"""What a lead can say so far of a series, and on how few specimens that rests."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from labmatrix.matrix.models import Series
+from labmatrix.web.domain.roles import Action, Role, allowed
+from results.selectors.comparison import Row, comparison_get
+from results.selectors.metric_choice import DEFAULT_METRIC
+
+# More series would make the first page wait; their comparisons are one click away.
+SERIES_SHOWN = 3
+ROWS_SHOWN = 6
+FEW = 2
+
+
+@dataclass(frozen=True)
+class SaidSoFar:
+    """A series with its gains, the best founded first.
+
+    Attributes:
+        series: which.
+        unit: of the means.
+        rows: cells with a gain against their control, at most ``ROWS_SHOWN``.
+        more: how many more there are.
+        thin: cells of those whose gain rests on fewer than two specimens, on either side.
+        waiting: planned cells without a number yet.
+    """
+
+    series: Series
+    unit: str
+    rows: Sequence[Row]
+    more: int
+    thin: tuple[str, ...]
+    waiting: tuple[str, ...]
+
+
+def said_so_far(roles: Mapping[str, Role]) -> list[SaidSoFar]:
+    """Gains in peak load of the series that a person releases, as their comparisons have them.
+
+    The same questions to the database for each series, of which there are at most three.
+
+    Args:
+        roles: the person's part by programme.
+    """
+    codes = sorted(code for code, role in roles.items() if allowed(role, Action.RELEASE))
+    mine = Series.objects.filter(programme__code__in=codes).select_related("programme")
+    found = (_said(one) for one in mine.order_by("code")[:SERIES_SHOWN])
+    return [one for one in found if one.rows]
+
+
+def _said(series: Series) -> SaidSoFar:
+    table = comparison_get(series=series, metric=DEFAULT_METRIC)
+    gains = [row for row in table.rows if row.against.gain is not None]
+    gains.sort(key=lambda row: -min(row.group.n, row.against.control_n))
+    return SaidSoFar(
+        series,
+        table.unit or "1",
+        gains[:ROWS_SHOWN],
+        len(gains[ROWS_SHOWN:]),
+        tuple(r.cell.code for r in gains if min(r.group.n, r.against.control_n) < FEW),
+        tuple(row.cell.code for row in table.rows if not row.group.n),
+    )
