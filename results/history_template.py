@@ -17,8 +17,8 @@ HEADINGS: Mapping[str, Sequence[tuple[str, str]]] = {
         ("series", "Code of its series. Needed."),
         ("cell", "Code of its cell in the series. Needed."),
         ("locations", "Places tested apart, with commas between them, such as N, S."),
-        ("width [mm]", "What was measured, one column each, its unit in brackets."),
-        ("height [mm]", "Rename these, take them out, or add others."),
+        ("b [mm]", "What was measured, one column each, its unit in brackets; b is the width."),
+        ("h [mm]", "The height. Names as in the series' member; take them out, or add others."),
     ),
     EVENTS: (
         ("specimen", "Code on its label. Needed."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from labmatrix.kernel.clock import parse_instant
@@ -124,19 +124,25 @@ def release_context(seen: Mapping[str, Any]) -> dict[str, Any]:
 
 def _notes(seen: Mapping[str, Any]) -> list[str]:
     """The sentences beside all the numbers, each once."""
-    found: dict[str, None] = {}
+    found: dict[str, list[str]] = {}
     for result in seen["results"]:
         for group in result["comparison"]["groups"]:
             cell, kind = group["cell"], group["control"]["kind"]
             is_control = IS_CONTROL.format(cell=cell, kind=kind)
             for note in group["notes"]:
                 if note != is_control:
-                    found[note if cell in note else f"{cell}: {note}"] = None
+                    found.setdefault(note, []).extend([] if cell in note else [cell])
         for note in retention_notes(result["retention"]):
-            found[f"{note['cell']}, {note['kind']} retention: {note['words']}"] = None
+            found[f"{note['cell']}, {note['kind']} retention: {note['words']}"] = []
         if any(group.get("imported") for group in result["comparison"]["groups"]):
-            found[NO_CURVE] = None
+            found[NO_CURVE] = []
         left_out = result["comparison"]["left_out"]
         if left_out:
-            found[f"Left out: {', '.join(left_out)}."] = None
-    return list(found)
+            found[f"Left out: {', '.join(left_out)}."] = []
+    return [_of_cells(note, dict.fromkeys(cells)) for note, cells in found.items()]
+
+
+def _of_cells(note: str, cells: Iterable[str]) -> str:
+    """A sentence with the cells that it is of, where it does not name its cell itself."""
+    named = ", ".join(cells)
+    return f"{named}: {note}" if named else note

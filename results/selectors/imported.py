@@ -37,6 +37,13 @@ class Standing:
     is_struck: bool
     seen: int
 
+    @property
+    def name(self) -> str:
+        """What it is a number of, with its method and load cycle."""
+        method = f" ({self.row.method})" if self.row.method else ""
+        at = "" if self.row.at is None else f" at load cycle {self.row.at}"
+        return f"{self.row.name.replace('_', ' ')}{method}{at}"
+
 
 def standing(row: TypedResult) -> Standing:
     """One number as it stands; its corrections are read beforehand where many are asked for."""

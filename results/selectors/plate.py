@@ -84,6 +84,7 @@ class Plate:
     counts: Mapping[str, int]
     scale: Scale
     filters: tuple[Filter, ...]
+    has_curves: bool
 
 
 def _chosen(factors: Sequence[Factor], name: str, default: int) -> Factor | None:
@@ -176,6 +177,7 @@ def plate_get(
         counts=dict(Counter(s.state.stage for s in painter.specimens)),
         scale=painter.scale,
         filters=filters,
+        has_curves=bool(painter.curves or painter.expected),
     )
 
 

@@ -16,6 +16,7 @@ from labmatrix.kernel.errors import UserError
 from labmatrix.matrix.models import Cell, Programme
 from labmatrix.matrix.selectors.cell import cell_get_route, cell_list_of_series
 from labmatrix.web.models import Person
+from results.domain.history.book import SPECIMENS
 from results.domain.history.places import HistoryRefused, Place
 from results.domain.history.rows import EventRow, History, ResultRow, SpecimenRow
 from results.models import TypedResult
@@ -232,7 +233,7 @@ class Planner:
 
     def _unknown(self, row: EventRow | ResultRow) -> None:
         words = UNKNOWN.format(code=row.specimen, programme=self.programme.code)
-        if not any(one.code == row.specimen for one in self.history.specimens):
+        if row.specimen not in self.history.named and SPECIMENS not in self.history.unread:
             self.history.say(row.place.at("specimen"), "history.specimen-unknown", words)
 
     def _events(self, report: Report) -> None:

@@ -73,7 +73,7 @@ class ComparisonPage(View):
             table = comparison_get(series=series, **asked)
         context = self._context(series, asked, table)
         context |= _both(table) | _with_and_without(table, asked) | {"problem": problem}
-        if not context["n"]:
+        if not context["n"] and not table.imported_codes:
             context["next_step"] = next_of(series, programme_role(actor, series.programme))
         return render(request, "results/comparison.html", context, status=400 if problem else 200)
 

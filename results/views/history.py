@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -15,6 +16,7 @@ from labmatrix.kernel.errors import NotFound, UserError
 from labmatrix.matrix.selectors.programme import programme_get
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action
+from results.domain.history.places import rows_said
 from results.history_template import template_workbook
 from results.models import HistoryImport
 from results.selectors.history import WORKING, history_as_dict, history_get, history_list
@@ -108,6 +110,7 @@ class HistoryImportPage(View):
     ) -> HttpResponse:
         source = history_get(actor=actor_of(request), import_id=import_id)
         error = source.error or {}
+        problems = error.get("facts", {}).get("rows", ())
         context = {
             "source": source,
             "programme": source.programme,
@@ -116,11 +119,29 @@ class HistoryImportPage(View):
             "adds": any(source.summary.get("new", {}).values()),
             "told": history_as_dict(source),
             "parts": _parts(source),
-            "problems": error.get("facts", {}).get("rows", ()),
+            "problems": problems,
+            "grouped": _grouped(problems),
             "problem": problem,
             "error": error,
         }
         return render(request, "results/history_import.html", context, status=status)
+
+
+def _grouped(problems: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
+    """What is wrong, each thing once with all of its rows, in the order of the workbook."""
+    rows: dict[tuple[str, str, str], list[int]] = {}
+    for one in problems:
+        rows.setdefault((one["sheet"], one["column"], one["words"]), []).append(one["row"])
+    return [
+        {"sheet": sheet, "rows": rows_said(numbers), "column": column, "words": _sentence(words)}
+        for (sheet, column, words), numbers in rows.items()
+    ]
+
+
+def _sentence(words: str) -> str:
+    """With a capital, unless it begins with a unit or a name."""
+    first = words.partition(" ")[0]
+    return words[:1].upper() + words[1:] if first in ("it", "the", "a", "column") else words
 
 
 def _parts(source: HistoryImport) -> list[dict[str, Any]]:

@@ -18,7 +18,6 @@ from labmatrix.kernel.units import dimension_of
 from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, allowed, require
-from results.domain.comparison.groups import IMPORTED
 from results.models import TypedResult
 from results.selectors.history import imported_get, imported_list
 from results.selectors.imported import Standing, standing
@@ -29,6 +28,11 @@ from specimens.selectors.event import people_names
 
 UNNAMED = "someone who is not named any more"
 CORRECT, STRIKE = "correct", "strike"
+CAPTION = (
+    "Numbers of {code}, imported as reported, no raw record behind them; u is the standard "
+    "uncertainty, where the source states one."
+)
+NO_VALUE = "Give the value that it should have been, or say that it counts no more."
 _WHATS = ((CORRECT, "It should have been"), (STRIKE, "It counts no more"))
 
 
@@ -54,6 +58,7 @@ class CorrectionForm(forms.Form):
         label="Why",
         max_length=WHY_MAX,
         help_text="It stands beside the number, and in the ledger.",
+        error_messages={"required": "Say why."},
     )
     seen = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
 
@@ -63,6 +68,13 @@ class CorrectionForm(forms.Form):
         said = [(one, "none" if one == "1" else one) for one in units]
         self.fields["unit"] = forms.ChoiceField(label="Unit", choices=said)
         self.order_fields(("what", "value", "unit", "u", "why"))
+
+    def clean(self) -> dict[str, Any]:
+        """A value is needed unless the number is struck."""
+        data = dict(super().clean() or {})
+        if data.get("what") == CORRECT and not data.get("value"):
+            self.add_error("value", NO_VALUE)
+        return data
 
     def given(self) -> Given | None:
         """What is to stand from now on; None where the number is struck."""
@@ -104,7 +116,7 @@ def _corrections(found: Sequence[Standing]) -> list[dict[str, Any]]:
             now_said = correction.said if correction.value is not None else ""
             told.append(
                 {
-                    "name": _name(one.row),
+                    "name": one.name,
                     "before": before,
                     "after": now_said,
                     "why": correction.why,
@@ -116,12 +128,6 @@ def _corrections(found: Sequence[Standing]) -> list[dict[str, Any]]:
     return told
 
 
-def _name(row: TypedResult) -> str:
-    method = f" ({row.method})" if row.method else ""
-    at = "" if row.at is None else f" at load cycle {row.at}"
-    return f"{row.name.replace('_', ' ')}{method}{at}"
-
-
 def _table(
     specimen: Specimen, found: Sequence[tuple[Standing, Any]], *, may_correct: bool
 ) -> dict[str, Any]:
@@ -129,7 +135,8 @@ def _table(
     columns = [
         {"label": "Number", **text},
         {"label": "Of", **text},
-        {"label": "Value", "digits": 6},
+        {"label": "Value", "digits": 4},
+        {"label": "u", "digits": 2},
         {"label": "Unit", **text},
         {"label": "As reported", **text},
         {"label": "Measured on", **text},
@@ -142,7 +149,7 @@ def _table(
         for row, (one, _) in zip(rows, found, strict=True):
             url = reverse("results:imported-correct", args=[specimen.code, one.row.pk])
             row.append({"value": "Correct it", "url": url})
-    return {"caption": f"{specimen.code}: {IMPORTED}.", "columns": columns, "rows": rows}
+    return {"caption": CAPTION.format(code=specimen.code), "columns": columns, "rows": rows}
 
 
 def _row(one: Standing, file: Any) -> list[Any]:
@@ -151,9 +158,10 @@ def _row(one: Standing, file: Any) -> list[Any]:
         named = f"{row.raw_record}, {'in the store' if file else 'not uploaded yet'}"
     counts = "yes, as corrected" if one.seen else "yes, as reported"
     return [
-        _name(row),
+        one.name,
         row.subject.code,
-        {"value": one.value, "u": one.u} if one.u is not None else one.value,
+        one.value,
+        one.u,
         row.unit if row.unit != "1" else "none",
         row.said,
         row.measured_on.isoformat() if row.measured_on else "not said",
@@ -192,7 +200,7 @@ class ImportedCorrectPage(View):
         except UserError as error:
             form.add_error(None, error.message)
             return self._page(request, code, standing(row), form, status=error.status)
-        messages.success(request, f"{_name(row).capitalize()} of {code} is put right.")
+        messages.success(request, f"{standing(row).name.capitalize()} of {code} is put right.")
         return redirect("results:imported", code)
 
     def _row(self, request: HttpRequest, code: str, number: int) -> TypedResult:
@@ -212,7 +220,7 @@ class ImportedCorrectPage(View):
     ) -> HttpResponse:
         context: Mapping[str, Any] = {
             "code": code,
-            "name": _name(one.row),
+            "name": one.name,
             "one": one,
             "form": form,
             "is_changed": status == 409,

@@ -20,7 +20,9 @@ from results.figures import stiffness_overlay
 from results.marked_curve import marked_curve, marks_table
 from results.models import Reduction
 from results.prediction_figures import predicted_payload, predicted_table
+from results.selectors.history import imported_list
 from results.selectors.prediction import prediction_of_specimen
+from specimens.domain.event import IMPORTED
 from specimens.domain.plan import Plan
 from specimens.models import Specimen
 from specimens.selectors.event import STRUCK, people_names
@@ -140,5 +142,7 @@ class LifePage(View):
             "may_judge": allowed(sheet.role, Action.JUDGE),
             "events": events_seen(sheet.events, sheet.standings, newest_first=False),
             "figures": figures,
+            "imported_events": sum(event.device == IMPORTED for event in sheet.events),
+            "imported": imported_list(specimen),
         }
         return render(request, "results/life.html", context)

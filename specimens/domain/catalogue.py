@@ -79,6 +79,8 @@ MACHINE_KINDS = frozenset({"moved", "note", "photo", "incident", "checklist", "c
 LOT_KINDS = frozenset({"moved", "note", "photo", "checklist", "corrected"})
 LOCATION_KINDS = frozenset({"read", "note", "photo", "incident", "checklist", "corrected"})
 
+MISSING = "it is missing"
+
 
 def payload_parse(kind: str, payload: object) -> Payload:
     """The payload of an event, checked against its kind's schema.
@@ -97,7 +99,10 @@ def payload_parse(kind: str, payload: object) -> Payload:
         return shape.model_validate(payload)
     except ValidationError as error:
         fields = [
-            {"field": ".".join(str(part) for part in e["loc"]), "words": e["msg"]}
+            {
+                "field": ".".join(str(part) for part in e["loc"]),
+                "words": MISSING if e["type"] == "missing" else e["msg"],
+            }
             for e in error.errors(include_url=False, include_input=False)
         ]
         words = "; ".join(f"{f['field'] or 'payload'}: {f['words']}" for f in fields)

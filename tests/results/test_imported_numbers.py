@@ -12,7 +12,7 @@ from openpyxl import load_workbook
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.kernel.units import convert
 from labmatrix.matrix.models import Cell
-from results.domain.comparison.groups import IMPORTED
+from results.domain.comparison.groups import ALL_IMPORTED, IMPORTED
 from results.domain.history.metrics import RESULTS as KNOWN_RESULTS
 from results.models import HistoryImport, Metric
 from results.selectors.comparison import Comparison, Row, comparison_get
@@ -74,9 +74,7 @@ def test_gain_and_both_retentions_rest_on_imported_numbers_and_say_so(cast: Scen
     assert (row.group.n, row.group.imported, row.group.mean) == (2, 2, 63.0)
     assert row.against.gain == pytest.approx(63.0 / 42.0 - 1)
     assert row.against.control_imported == 2
-    assert any(
-        "2 of 2 specimens have an imported number, as reported" in n for n in row.group.notes
-    )
+    assert ALL_IMPORTED in row.group.notes
     assert any("of the gain control P0-LAB have an imported" in n for n in row.against.notes)
     [kept] = [one for one in retention_list(table) if one.cell.code == "P2-WDS"]
     assert kept.member.retention.value == pytest.approx(51.0 / 63.0)

@@ -26,6 +26,7 @@ IMPORTED_IN_MEAN = (
     "{count} of {n} specimens {have} an imported number, as reported, no raw record behind it: "
     "{codes}."
 )
+ALL_IMPORTED = "Every number here is imported, as reported, no raw record behind it."
 NO_METHOD = "Of {codes} the workbook does not say by which method the number was found."
 IMPORTED_IN_CONTROL = (
     "{count} of {n} specimens of the {kind} {control} {have} an imported number, no raw record "
@@ -147,7 +148,8 @@ def _imported_said(samples: Sequence[Sample], n: int) -> list[str]:
     if not codes:
         return []
     have = "has" if len(codes) == 1 else "have"
-    words = [IMPORTED_IN_MEAN.format(count=len(codes), n=n, have=have, codes=_named(codes))]
+    some = IMPORTED_IN_MEAN.format(count=len(codes), n=n, have=have, codes=_named(codes))
+    words = [ALL_IMPORTED if len(codes) == n else some]
     unsaid = sorted({sample.specimen for sample in samples if sample.no_method})
     return words + ([NO_METHOD.format(codes=_named(unsaid))] if unsaid else [])
 

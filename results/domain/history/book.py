@@ -9,13 +9,13 @@ from typing import Any
 
 from labmatrix.kernel.errors import ShapeError, TooLarge
 from labmatrix.matrix.domain.sheet import DAMAGE, check_packed, decoded, text_rows
-from results.domain.history.places import Place, Problem
+from results.domain.history.places import SHEETS, Place, Problem
 
 FILE_MAX_BYTES = 20 * 1024 * 1024
 ROWS_MAX = 60_000
 COLUMNS_MAX = 64
-SPECIMENS, EVENTS, RESULTS, HELP = "Specimens", "Events", "Results", "Help"
-TABLES = (SPECIMENS, EVENTS, RESULTS)
+SPECIMENS, EVENTS, RESULTS = TABLES = SHEETS
+HELP = "Help"
 
 TOO_LARGE = "The file has {size} bytes; allowed are {allowed}."
 NOT_A_BOOK = "The workbook cannot be opened; save it again as .xlsx, or one sheet of it as CSV."
@@ -34,6 +34,7 @@ OTHER_SHEET = (
     "a sheet of this name is not known; there are Specimens, Events, Results and Help. Rename it "
     "or take it out of the file."
 )
+HIDDEN = " It is hidden in the workbook: show it there first."
 NO_TABLE = "The file holds none of the sheets Specimens, Events and Results with rows in it."
 
 
@@ -106,7 +107,8 @@ def _workbook(content: bytes) -> Book:
         if not name:
             if any(cell is not None for row in sheet.iter_rows(values_only=True) for cell in row):
                 place = Place(sheet.title[:40], 1)
-                book.problems.append(Problem(place, "history.sheet-unknown", OTHER_SHEET))
+                words = OTHER_SHEET if sheet.sheet_state == "visible" else OTHER_SHEET + HIDDEN
+                book.problems.append(Problem(place, "history.sheet-unknown", words))
             continue
         _sheet_into(book, name, sheet)
     return book

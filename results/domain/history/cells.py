@@ -36,6 +36,7 @@ SLASHES = (
 )
 OUTSIDE_YEARS = "it holds {text}; allowed are the years 1900 to 2199."
 NOT_A_TIME = "it holds {text!r}; allowed is a time of day such as 14:30."
+UNIT_UNKNOWN = "the unit {text!r} is not known; allowed here are {allowed}."
 NO_UNIT = "{name} is {text!r}, without a unit; write it with one, such as {example}."
 
 
@@ -145,8 +146,12 @@ def time_of(raw: Any) -> time:
         raise CellWrong("history.time", NOT_A_TIME.format(text=text[:40])) from error
 
 
-def unit_of(text: str) -> str:
+def unit_of(text: str, *, like: str = "") -> str:
     """A unit in our spelling.
+
+    Args:
+        text: as it was written.
+        like: a unit of the kind that is wanted, whose units alone are named in the sentence.
 
     Raises:
         CellWrong: it is not known.
@@ -154,6 +159,10 @@ def unit_of(text: str) -> str:
     try:
         dimension_of(text)
     except UserError as error:
+        if like:
+            allowed = ", ".join(dimension_of(like).allowed)
+            words = UNIT_UNKNOWN.format(text=text[:40], allowed=allowed)
+            raise CellWrong(error.code, words) from error
         raise CellWrong(error.code, _lower_first(error.message)) from error
     return unit_spelled(text)
 

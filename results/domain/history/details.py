@@ -59,9 +59,14 @@ def details_help(kind: str) -> str:
     for entry in entries:
         unit = f" [{entry.units[0]}]" if entry.units else ""
         choices = f" ({' | '.join(entry.choices)})" if entry.choices else ""
-        optional = "" if entry.required else ", if known"
+        optional = ", if known" if _may_be_left_out(entry) else ""
         said.append(f"{detail_name(entry)}{unit}{choices}{optional}")
     return "; ".join(said)
+
+
+def _may_be_left_out(entry: Entry) -> bool:
+    """Not needed, or a text that may be empty: a failure mode that has no letter."""
+    return not entry.required or entry.may_be_empty
 
 
 def _allowed(kind: str) -> str:
@@ -83,12 +88,15 @@ def payload_of(kind: str, text: str) -> dict[str, Any]:
 def _payload(kind: str, text: str) -> dict[str, Any]:
     entries = _entries_of(kind)
     given = _given(kind, text, entries)
-    values = {entry.name: _value(entry, given[name]) for name, entry in _named(entries, given)}
+    values = {e.name: "" for e in entries if e.required and e.may_be_empty}
+    values |= {entry.name: _value(entry, given[name]) for name, entry in _named(entries, given)}
     try:
         return payload_plain(payload_parse(kind, payload_built(entries, values)))
     except UserError as error:
         fields = error.facts.get("fields", [])
-        words = "; ".join(f"{f['field'] or 'details'}: {f['words']}" for f in fields)
+        words = "; ".join(
+            f"{f['field'].replace('.', ' ') or 'details'}: {f['words']}" for f in fields
+        )
         told = f"{words or error.message} ({_allowed(kind)})."
         raise CellWrong("history.details", told) from error
 
@@ -99,7 +107,7 @@ def _named(entries: Sequence[Entry], given: dict[str, str]) -> list[tuple[str, E
 
 def _given(kind: str, text: str, entries: Sequence[Entry]) -> dict[str, str]:
     known = {detail_name(entry) for entry in entries}
-    needed = [entry for entry in entries if entry.required]
+    needed = [entry for entry in entries if not _may_be_left_out(entry)]
     if text and len(needed) == 1 and not re.match(r"[^;:]*:", text):
         return {detail_name(needed[0]): text}
     found: dict[str, str] = {}

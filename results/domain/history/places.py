@@ -8,6 +8,7 @@ from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
 
+SHEETS = ("Specimens", "Events", "Results")
 REFUSED = (
     "{count} {cells} of the workbook cannot be taken, so nothing was; put right what is said of "
     "each and send the file again. The first: {first}"
@@ -51,8 +52,15 @@ class Problem:
             "row": self.place.row,
             "column": self.place.column,
             "code": self.code,
+            "words": self.words,
             "message": self.sentence,
         }
+
+
+def _in_the_book(problem: Problem) -> tuple[int, Problem]:
+    """Sheets in the order in which they are filled in; those that are not known come first."""
+    sheet = problem.place.sheet
+    return (SHEETS.index(sheet) if sheet in SHEETS else -1), problem
 
 
 class CellWrong(Exception):
@@ -67,7 +75,7 @@ class HistoryRefused(ShapeError):
     """``history.rows``: a workbook that cannot be taken, with everything that is wrong with it."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = tuple(sorted(problems))
+        self.problems = tuple(sorted(problems, key=_in_the_book))
         count = len(self.problems)
         super().__init__(
             "history.rows",
@@ -79,3 +87,17 @@ class HistoryRefused(ShapeError):
             rows=[problem.as_dict() for problem in self.problems[:500]],
             count=count,
         )
+
+
+def rows_said(rows: Iterable[int]) -> str:
+    """Numbers of rows as a person reads them: ``3, 5, 9 to 21``."""
+    runs: list[list[int]] = []
+    for row in sorted(set(rows)):
+        if runs and row == runs[-1][1] + 1:
+            runs[-1][1] = row
+        else:
+            runs.append([row, row])
+    return ", ".join(
+        str(first) if first == last else f"{first}{' to ' if last > first + 1 else ', '}{last}"
+        for first, last in runs
+    )

@@ -90,12 +90,18 @@ class ResultRow:
 
 @dataclass
 class History:
-    """Everything that a file says, and everything in it that cannot be taken."""
+    """Everything that a file says, and everything in it that cannot be taken.
+
+    ``named`` are the codes of the sheet Specimens, sound or not, ``unread`` the sheets whose
+    header cannot be read: what follows from those is not said once more of every other row.
+    """
 
     specimens: list[SpecimenRow] = field(default_factory=list)
     events: list[EventRow] = field(default_factory=list)
     results: list[ResultRow] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    named: set[str] = field(default_factory=set)
+    unread: set[str] = field(default_factory=set)
     _wrong_rows: set[tuple[str, int]] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -127,7 +133,10 @@ def history_of(book: Book, *, zone: str) -> History:
     }
     for name, read in readers.items():
         table = book.tables.get(name)
-        if table is None or not _headings_fit(history, table):
+        if table is None:
+            continue
+        if not _headings_fit(history, table):
+            history.unread.add(name)
             continue
         for row in table.rows:
             read(_Reader(history, row))
@@ -223,6 +232,7 @@ def _short(at_most: int) -> Callable[[Any], str]:
 def _specimen(row: _Reader) -> None:
     code, series = row.need("specimen", _code), row.need("series", _code)
     cell = row.need("cell", _code)
+    row.history.named |= {code} if code else set()
     locations = row.get("locations", lambda raw: tuple(re.split(r"[,;\s]+", text_of(raw)))) or ()
     measured = {}
     for column, (heading, _) in row.cells.items():
@@ -286,7 +296,9 @@ class _Days:
 def _result(row: _Reader) -> None:
     code = row.need("specimen", _code)
     name = row.need("result", lambda raw: result_of(text_of(raw)))
-    value, unit = row.need("value", number_of), row.need("unit", lambda r: unit_of(text_of(r)))
+    like = KNOWN_RESULTS[name] if name else ""
+    value = row.need("value", number_of)
+    unit = row.need("unit", lambda raw: unit_of(text_of(raw), like=like))
     u, at = row.get("standard uncertainty", _uncertainty), row.get("load cycle", whole_of)
     method, raw_record = row.get("method", _short(40)), row.get("raw record", _short(255))
     day = row.get("measured on", day_of)
