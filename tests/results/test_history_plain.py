@@ -184,7 +184,7 @@ def test_a_filled_template_is_read():
     history = read(sink.getvalue())
     assert history.problems == []
     assert history.specimens[0].locations == ("N", "S")
-    assert history.specimens[0].measured == {"width_mm": 201.5, "height_mm": 302.0}
+    assert history.specimens[0].measured == {"b_mm": 201.5, "h_mm": 302.0}
 
 
 @given(st.floats(-1e6, 1e6, allow_nan=False))
