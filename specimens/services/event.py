@@ -28,7 +28,7 @@ from specimens.services.event_parse import (
     event_subject_code,
 )
 from specimens.services.mirror import event_body
-from specimens.services.projection import specimen_project
+from specimens.services.projection import specimens_project
 
 BATCH_MAX = 5000
 ID_REUSED = "The id {id} belongs to another event already; a correction needs an id of its own."
@@ -255,8 +255,8 @@ def _store(asked: Sequence[Asked], now: datetime) -> None:
 def _project(subject_ids: set[int]) -> dict[str, dict[str, Any]]:
     """Fold the specimens that got events; what each event in conflict is told."""
     conflicts: dict[str, dict[str, Any]] = {}
-    for specimen in Specimen.objects.filter(subject_id__in=subject_ids).order_by("pk"):
-        state = specimen_project(specimen)
+    specimens = list(Specimen.objects.filter(subject_id__in=subject_ids).order_by("pk"))
+    for specimen, state in zip(specimens, specimens_project(specimens), strict=True):
         for conflict in state.folded["conflicts"]:
             conflicts[conflict["event"]] = {
                 "code": conflict["rule"],

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from labmatrix.evidence.services.ledger import ledger_transaction
-from specimens.models import Specimen, SpecimenState
-from specimens.services.projection import specimen_project
+from specimens.models import Deviation, Specimen, SpecimenState
+from specimens.services.projection import specimens_project
 
 AT_ONCE = 100
 # What a newer fold may change without the state meaning anything else.
@@ -23,16 +23,17 @@ class Rebuilt:
     differing: tuple[str, ...]
 
 
-def _kept(specimen: Specimen) -> dict[str, Any] | None:
-    """What is stored of a specimen's state and deviations; None without a state."""
-    row = SpecimenState.objects.filter(specimen=specimen).values().first()
-    if row is None:
-        return None
-    deviations = specimen.deviations.order_by("id").values()
-    return {
-        **{name: value for name, value in row.items() if name not in _NOT_COMPARED},
-        "deviations": list(deviations),
-    }
+def _kept(specimens: Sequence[Specimen]) -> dict[int, dict[str, Any] | None]:
+    """What is stored of each specimen's state and deviations; None without a state."""
+    deviations: dict[int, list[dict[str, Any]]] = {specimen.pk: [] for specimen in specimens}
+    for deviation in Deviation.objects.filter(specimen__in=specimens).order_by("id").values():
+        deviations[deviation["specimen_id"]].append(dict(deviation))
+    found: dict[int, dict[str, Any] | None] = dict.fromkeys(deviations)
+    for row in SpecimenState.objects.filter(specimen__in=specimens).values():
+        kept = {name: value for name, value in row.items() if name not in _NOT_COMPARED}
+        key = row["specimen_id"]
+        found[key] = {**kept, "deviations": deviations[key]}
+    return found
 
 
 def states_rebuild(*, report: Callable[[int], None] | None = None) -> Rebuilt:
@@ -48,12 +49,12 @@ def states_rebuild(*, report: Callable[[int], None] | None = None) -> Rebuilt:
     for start in range(0, len(keys), AT_ONCE):
         part = keys[start : start + AT_ONCE]
         with ledger_transaction():
-            for specimen in Specimen.objects.filter(pk__in=part).order_by("pk"):
-                before = _kept(specimen)
-                specimen_project(specimen)
-                if _kept(specimen) != before:
-                    differing.append(specimen.code)
-                count += 1
+            specimens = list(Specimen.objects.filter(pk__in=part).order_by("pk"))
+            before = _kept(specimens)
+            specimens_project(specimens)
+            after = _kept(specimens)
+            differing += [s.code for s in specimens if after[s.pk] != before[s.pk]]
+            count += len(specimens)
         if report is not None:
             report(count)
     return Rebuilt(count, tuple(differing))

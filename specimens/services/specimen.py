@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import Count, Max, prefetch_related_objects
 
 from labmatrix.evidence.models import Subject
-from labmatrix.evidence.services.ledger import ledger_transaction, plan_change_append
+from labmatrix.evidence.services.ledger import (
+    ledger_append_many,
+    ledger_transaction,
+    plan_change,
+    plan_change_append,
+)
 from labmatrix.kernel.errors import RangeError, RuleBroken, ShapeError
 from labmatrix.kernel.text import check_storable
 from labmatrix.matrix.domain.code import SPECIMEN_CODE_MAX, check_code, specimen_code
 from labmatrix.matrix.models import Cell
-from labmatrix.matrix.selectors.cell import cell_get_route
+from labmatrix.matrix.selectors.cell import cell_get_route, cell_levels_read
 from labmatrix.web.domain.roles import Action, require
 from labmatrix.web.models import Person
 from specimens.models import Location, Specimen
 from specimens.selectors.access import programme_roles
-from specimens.services.projection import specimen_project
+from specimens.services.projection import specimens_project
 
 ENOUGH = (
     "The cell {cell} is planned with {planned} specimens and has {have}; change the plan first."
@@ -65,12 +70,6 @@ def check_locations(names: Sequence[str]) -> None:
             raise ShapeError("specimen.location", LOCATION_SHAPE.format(name=name))
 
 
-def _subject(code: str, kind: str, programme_code: str) -> Subject:
-    if Subject.objects.filter(code=code).exists():
-        raise RuleBroken("specimen.code-taken", CODE_TAKEN.format(code=code), label=code)
-    return Subject.objects.create(code=code, kind=kind, programme_code=programme_code)
-
-
 def specimen_create(
     *,
     actor: Person,
@@ -87,60 +86,129 @@ def specimen_create(
         ShapeError: ``specimen.measured``, ``specimen.location``, or from the series' route or
             code template.
     """
-    programme = cell.series.programme
-    require(programme_roles(actor).get(programme.code), Action.CREATE_SPECIMEN)
-    kept = check_measured(measured or {})
-    check_locations(locations)
-    with ledger_transaction():
-        number = _next_number(cell)
-        code = specimen_code(
-            cell.series.code_template, series=cell.series.code, cell=cell.code, number=number
-        )
-        route = cell_get_route(cell) if cell.series.route else None
-        specimen = Specimen.objects.create(
-            subject=_subject(code, Subject.Kind.SPECIMEN, programme.code),
-            code=code,
-            cell=cell,
-            number=number,
-            route=route.as_dict() if route else {},
-            member=cell.series.member,
-            measured=kept,
-            created_at=now,
-        )
-        _locate(specimen, locations, programme.code)
-        plan_change_append(
-            actor=str(actor.id),
-            subject=code,
-            before=None,
-            after=created_body(specimen, locations),
-            why="created",
-            now=now,
-        )
-        specimen_project(specimen)
-    return specimen
+    return specimens_create(
+        actor=actor, cell=cell, count=1, now=now, measured=measured, locations=locations
+    )[0]
 
 
-def _next_number(cell: Cell) -> int:
-    """The next number in a cell that is not full."""
-    own = Specimen.objects.filter(cell=cell)
-    have = own.count()
-    if have >= cell.replicates:
+def _next_numbers(cells: Sequence[Cell]) -> dict[int, tuple[int, int]]:
+    """How many specimens each cell has and the next number in it; one query."""
+    rows = (
+        Specimen.objects.filter(cell__in=cells)
+        .order_by()
+        .values_list("cell_id")
+        .annotate(have=Count("pk"), last=Max("number"))
+    )
+    found = {cell: (have, last + 1) for cell, have, last in rows}
+    return {cell.pk: found.get(cell.pk, (0, 1)) for cell in cells}
+
+
+def _check_room(cell: Cell, have: int, count: int) -> None:
+    if have + count > cell.replicates:
         raise RuleBroken(
             "specimen.cell-full",
             ENOUGH.format(cell=cell.code, planned=cell.replicates, have=have),
             planned=cell.replicates,
             have=have,
         )
-    return (own.aggregate(last=Max("number"))["last"] or 0) + 1
 
 
-def _locate(specimen: Specimen, names: Sequence[str], programme_code: str) -> None:
-    for name in names:
-        code = check_code(
-            f"{specimen.code}-{name}", argument="The location's code", at_most=SPECIMEN_CODE_MAX
+def _codes(cell: Cell, first: int, count: int) -> Iterator[tuple[int, str]]:
+    """The numbers and codes of the next specimens of a cell."""
+    series = cell.series
+    for number in range(first, first + count):
+        yield (
+            number,
+            specimen_code(series.code_template, series=series.code, cell=cell.code, number=number),
         )
-        subject = _subject(code, Subject.Kind.LOCATION, programme_code)
-        Location.objects.create(subject=subject, specimen=specimen, name=name)
+
+
+def _subjects(codes: Sequence[str], kind: str, programmes: Sequence[str]) -> list[Subject]:
+    """New subjects under codes that no other label has; as many queries as for one."""
+    taken = set(Subject.objects.filter(code__in=codes).values_list("code", flat=True))
+    for code in codes:
+        if code in taken:
+            raise RuleBroken("specimen.code-taken", CODE_TAKEN.format(code=code), label=code)
+        taken.add(code)
+    return Subject.objects.bulk_create(
+        Subject(code=code, kind=kind, programme_code=programme)
+        for code, programme in zip(codes, programmes, strict=True)
+    )
+
+
+def _locate(specimens: Sequence[Specimen], names: Sequence[str]) -> None:
+    placed = [(specimen, name) for specimen in specimens for name in names]
+    if not placed:
+        return
+    codes = [
+        check_code(f"{s.code}-{name}", argument="The location's code", at_most=SPECIMEN_CODE_MAX)
+        for s, name in placed
+    ]
+    programmes = [specimen.subject.programme_code for specimen, _ in placed]
+    subjects = _subjects(codes, Subject.Kind.LOCATION, programmes)
+    Location.objects.bulk_create(
+        Location(subject=subject, specimen=specimen, name=name)
+        for subject, (specimen, name) in zip(subjects, placed, strict=True)
+    )
+
+
+def _make(
+    actor: Person,
+    wanted: Sequence[tuple[Cell, int]],
+    now: datetime,
+    measured: Mapping[str, Any],
+    locations: Sequence[str],
+) -> list[Specimen]:
+    """The next specimens of some cells, in the running transaction; as many queries as for one.
+
+    Args:
+        actor: who may create them.
+        wanted: each cell once, with how many.
+        now: the present.
+        measured: what was measured on each.
+        locations: on each.
+    """
+    cells = [cell for cell, _ in wanted]
+    prefetch_related_objects(cells, cell_levels_read(), "series__programme")
+    numbers = _next_numbers(cells)
+    rows: list[Specimen] = []
+    for cell, count in wanted:
+        have, first = numbers[cell.pk]
+        _check_room(cell, have, count)
+        route = cell_get_route(cell).as_dict() if cell.series.route else {}
+        rows += [
+            Specimen(
+                code=code,
+                cell=cell,
+                number=number,
+                route=route,
+                member=cell.series.member,
+                measured=dict(measured),
+                created_at=now,
+            )
+            for number, code in _codes(cell, first, count)
+        ]
+    programmes = [row.cell.series.programme.code for row in rows]
+    subjects = _subjects([row.code for row in rows], Subject.Kind.SPECIMEN, programmes)
+    for row, subject in zip(rows, subjects, strict=True):
+        row.subject = subject
+    made = Specimen.objects.bulk_create(rows)
+    _locate(made, locations)
+    ledger_append_many(
+        drafts=[
+            plan_change(
+                actor=str(actor.id),
+                subject=specimen.code,
+                before=None,
+                after=created_body(specimen, locations),
+                why="created",
+            )
+            for specimen in made
+        ],
+        now=now,
+    )
+    specimens_project(made)
+    return made
 
 
 def created_body(specimen: Specimen, locations: Sequence[str]) -> dict[str, Any]:
@@ -174,22 +242,35 @@ def specimens_create(
         raise RangeError("count", count, f"1 to {COUNT_MAX}")
     if measured and count > 1:
         raise ShapeError("specimen.measured", MEASURED_ALIKE.format(count=count))
+    require(programme_roles(actor).get(cell.series.programme.code), Action.CREATE_SPECIMEN)
+    kept = check_measured(measured or {})
+    check_locations(locations)
     with ledger_transaction():
-        return [
-            specimen_create(actor=actor, cell=cell, now=now, measured=measured, locations=locations)
-            for _ in range(count)
-        ]
+        return _make(actor, [(cell, count)], now, kept, locations)
 
 
 def specimens_create_planned(*, actor: Person, cells: Sequence[Cell], now: datetime) -> int:
-    """All specimens that the cells plan and do not have yet; returns how many."""
-    made = 0
+    """All specimens that the cells plan and do not have yet; returns how many.
+
+    As many questions to the database for many cells as for one.
+
+    Args:
+        actor: who creates them.
+        cells: each once.
+        now: the present.
+
+    Raises:
+        NotFound, RuleBroken, ShapeError: as ``specimen_create``; then none is made.
+    """
+    roles = programme_roles(actor)
+    prefetch_related_objects(cells, "series__programme")
+    for code in sorted({cell.series.programme.code for cell in cells}):
+        require(roles.get(code), Action.CREATE_SPECIMEN)
     with ledger_transaction():
-        for cell in cells:
-            for _ in range(cell.replicates - Specimen.objects.filter(cell=cell).count()):
-                specimen_create(actor=actor, cell=cell, now=now)
-                made += 1
-    return made
+        have = {cell: count for cell, (count, _) in _next_numbers(cells).items()}
+        missing = [(cell, cell.replicates - have[cell.pk]) for cell in cells]
+        wanted = [(cell, count) for cell, count in missing if count > 0]
+        return len(_make(actor, wanted, now, {}, ())) if wanted else 0
 
 
 def specimen_measured_set(

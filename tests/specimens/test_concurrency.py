@@ -19,7 +19,7 @@ from labmatrix.evidence.services.ledger import (
 )
 from labmatrix.kernel.errors import RuleBroken
 from specimens.models import Event, Specimen
-from specimens.services.projection import specimen_fold
+from specimens.services.projection import specimens_fold
 from specimens.services.specimen import specimen_create
 from tests.specimens.scene import NOW, Scene, raw_event, scene, sound_life
 
@@ -65,7 +65,7 @@ def test_a_batch_sent_by_several_threads_is_admitted_once(crowd):
         told = Counter(answers[place].answer for answers in found)
         assert told == {"stored": 1, "duplicate": WORKERS - 1}
     state = crowd.state(specimen)
-    assert state.folded == specimen_fold(specimen)[0].as_dict()
+    assert state.folded == specimens_fold([specimen])[0][0].as_dict()
     assert list(ledger_verify()) == []
 
 
@@ -77,7 +77,7 @@ def test_events_of_one_specimen_from_many_devices_end_in_one_state(crowd):
     assert all(answer.answer in ("stored", "conflict") for told in found for answer in told)
     state = crowd.state(specimen)
     assert (state.end, state.conflict_count) == ("run-out, then broken", 0)
-    assert state.folded == specimen_fold(specimen)[0].as_dict()
+    assert state.folded == specimens_fold([specimen])[0][0].as_dict()
 
 
 def test_entries_appended_at_once_make_one_chain(crowd):

@@ -23,7 +23,7 @@ from specimens.models import Deviation, Event, Specimen
 from specimens.services import event as event_service
 from specimens.services.event import ID_REUSED, LOCATION_KIND, MACHINE_KIND, event_foresee
 from specimens.services.event_parse import event_parse
-from specimens.services.projection import specimen_fold
+from specimens.services.projection import specimens_fold
 from tests.specimens.life_events import histories
 from tests.specimens.scene import NOW, new_id, raw_event, sound_life
 
@@ -227,7 +227,7 @@ def _folded_after(cast, history):
         specimen = cast.specimen()
         _sent(cast, specimen.code, history)
         state = cast.state(specimen)
-        kept, _ = specimen_fold(specimen)
+        kept, _ = specimens_fold([specimen])[0]
         assert state.folded == kept.as_dict()
         assert life_from(state.folded["life"]) == kept.life
         assert (state.stage, state.end, state.load_cycles) == (

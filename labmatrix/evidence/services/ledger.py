@@ -115,6 +115,18 @@ def ledger_append_many(*, drafts: Sequence[Draft], now: datetime) -> list[Ledger
     return entries
 
 
+def plan_change(
+    *,
+    actor: str,
+    subject: str,
+    before: Mapping[str, Any] | None,
+    after: Mapping[str, Any] | None,
+    why: str,
+) -> Draft:
+    """A change to planned data: what it was, what it is, and why."""
+    return Draft(actor, "plan", subject, {"before": before, "after": after, "why": why})
+
+
 def plan_change_append(
     *,
     actor: str,
@@ -125,13 +137,8 @@ def plan_change_append(
     now: datetime,
 ) -> LedgerEntry:
     """Record a change to planned data: what it was, what it is, and why."""
-    return ledger_append(
-        actor=actor,
-        kind="plan",
-        subject=subject,
-        body={"before": before, "after": after, "why": why},
-        now=now,
-    )
+    draft = plan_change(actor=actor, subject=subject, before=before, after=after, why=why)
+    return ledger_append_many(drafts=[draft], now=now)[0]
 
 
 def _entry_findings(entry: LedgerEntry, seq: int, previous: str) -> Iterator[Finding]:

@@ -17,11 +17,16 @@ from labmatrix.web.domain.roles import NOT_YOURS, Action
 from labmatrix.web.models import Person
 
 
-def _with_relations(cells: QuerySet[Cell]) -> QuerySet[Cell]:
+def cell_levels_read() -> Prefetch[Any]:
+    """How the levels of some cells are read with their factors, in order; one query."""
     entries = CellLevel.objects.select_related("factor", "level").order_by("factor__position", "id")
+    return Prefetch("cell_levels", queryset=entries)
+
+
+def _with_relations(cells: QuerySet[Cell]) -> QuerySet[Cell]:
     return cells.select_related(
         "series__programme", "gain_control", "conditioning_control"
-    ).prefetch_related(Prefetch("cell_levels", queryset=entries))
+    ).prefetch_related(cell_levels_read())
 
 
 def cell_list_ids(actor: Person, series: Series | None = None) -> QuerySet[Cell, int]:
