@@ -50,7 +50,11 @@ def _look_of(cell_id: int, controls: Sequence[int], levels: Mapping[int, int]) -
 
 
 def _specimens(series: Series) -> list[Specimen]:
-    found = Specimen.objects.filter(cell__series=series).select_related("cell", "state")
+    found = (
+        Specimen.objects.filter(cell__series=series)
+        .select_related("cell", "state")
+        .defer("route", "member", "measured", "state__folded")
+    )
     return list(found.order_by("cell_id", "number"))
 
 

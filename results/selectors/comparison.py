@@ -140,7 +140,11 @@ def comparison_get(
     _checked(control, CONTROLS, "control")
     _checked(include, INCLUDES, "include")
     _checked(imported, IMPORTED_CHOICES, "imported")
-    members = Specimen.objects.filter(cell__series=series).select_related("state", "subject")
+    members = (
+        Specimen.objects.filter(cell__series=series)
+        .select_related("state", "subject")
+        .defer("state__folded")
+    )
     kept, left_out = _kept(list(members), include)
     numbers = _numbers(
         series, kept, metric, method, at, instead=instead, with_imported=imported == "with"
@@ -198,8 +202,11 @@ def _rows(
     levels = _levels(series)
     groups: dict[int, Group] = {}
     own: dict[int, tuple[Sample, ...]] = {}
+    by_cell: dict[int, list[Specimen]] = defaultdict(list)
+    for specimen in kept:
+        by_cell[specimen.cell_id].append(specimen)
     for cell in cells:
-        members = [s for s in kept if s.cell_id == cell.pk]
+        members = by_cell[cell.pk]
         own[cell.pk] = tuple(x for s in members for x in numbers.samples.get(s.code, ()))
         ages = [member_of(s, numbers.measured) for s in members]
         groups[cell.pk] = group_of(cell.code, own[cell.pk], ages)

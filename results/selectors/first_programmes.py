@@ -91,7 +91,7 @@ def _last_numbers(series: Sequence[Series]) -> dict[int, Any]:
 def programmes_now(
     *, actor: Person, roles: Mapping[str, Role], today: date
 ) -> Sequence[ProgrammeNow]:
-    """The person's programmes, those that end first on top; seven queries, however many.
+    """The person's programmes, those that end first on top; eight queries, however many.
 
     Args:
         actor: who looks.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import fmean
@@ -174,7 +174,7 @@ def plate_get(
         since=lives.since if lives.ribbons else None,
         until=lives.until if lives.ribbons else None,
         comparison=comparison,
-        counts=dict(Counter(s.state.stage for s in painter.specimens)),
+        counts=dict(Counter(s.state.stage for own in painter.members.values() for s in own)),
         scale=painter.scale,
         filters=filters,
         has_curves=bool(painter.curves or painter.expected),
@@ -201,6 +201,9 @@ def _painter(
     specimens = list(
         Specimen.objects.filter(cell__in=shown).select_related("state").order_by("number")
     )
+    members: dict[int, list[Specimen]] = defaultdict(list)
+    for specimen in specimens:
+        members[specimen.cell_id].append(specimen)
     curves = curves_of(specimens)
     predictions = {
         cell: found for cell, found in prediction_list_of_cells(series).items() if cell in shown
@@ -212,7 +215,8 @@ def _painter(
         rows=rows,
         levels=levels,
         filters=filters,
-        specimens=specimens,
+        members=members,
+        controls={row.cell.gain_control_id for row in rows},
         lives=lives_of(specimens, now),
         curves=curves,
         frame=frame_for(drawn, width=CURVE_WIDTH, height=CURVE_HEIGHT),
@@ -231,7 +235,8 @@ class _Painter:
     rows: Sequence[Row]
     levels: Mapping[int, Mapping[int, Level]]
     filters: Sequence[Filter]
-    specimens: Sequence[Specimen]
+    members: Mapping[int, Sequence[Specimen]]
+    controls: Set[int | None]
     lives: Lives
     curves: Mapping[int, tuple[list[float], list[float]]]
     frame: Frame
@@ -255,9 +260,8 @@ class _Painter:
     def cell(self, row: Row) -> PlateCell:
         """One cell with its lives, curves, counts and questions."""
         cell, levels = row.cell, self.levels[row.cell.pk]
-        own = [s for s in self.specimens if s.cell_id == cell.pk]
+        own = self.members.get(cell.pk, ())
         made = [s for s in own if s.state.stage != "planned"]
-        controls = {r.cell.gain_control_id for r in self.rows}
         others = [f.factor for f in self.filters if f.chosen is None]
         return PlateCell(
             code=cell.code,
@@ -273,7 +277,7 @@ class _Painter:
                 if s.pk in self.curves
             ),
             row=row,
-            is_control=cell.pk in controls,
+            is_control=cell.pk in self.controls,
             open_questions=sum(s.state.open_deviation_count + s.state.conflict_count for s in own),
             said=self.said.get(cell.code, ()),
             prediction=self.predictions.get(cell.pk),

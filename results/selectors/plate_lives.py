@@ -66,9 +66,12 @@ class Lives:
 def lives_of(specimens: Sequence[Specimen], now: datetime) -> Lives:
     """The lives of specimens that were made, up to now."""
     found: dict[int, Ribbon] = {}
+    plans: dict[str, Plan] = {}  # the specimens of a cell mostly share one
     for specimen in specimens:
         life = life_from(specimen.state.folded["life"])
-        ribbon = ribbon_of(life, Plan(specimen.planned_route), now)
+        route = repr(specimen.route)
+        plan = plans.get(route) or plans.setdefault(route, Plan(specimen.planned_route))
+        ribbon = ribbon_of(life, plan, now)
         if ribbon is not None:
             found[specimen.pk] = ribbon
     since = min((r.since for r in found.values()), default=now)

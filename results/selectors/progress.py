@@ -8,14 +8,14 @@ from typing import Any
 
 from django.db.models import Count, Q
 
-from labmatrix.matrix.models import Cell, CellLevel, Series
+from labmatrix.matrix.models import Cell, CellLevel, Level, Series
 from specimens.models import Specimen
 
 _COUNTS = ("planned", "made", "in_progress", "ended")
 
 
 def progress_list(series: Sequence[Series]) -> list[dict[str, Any]]:
-    """Counts of planned, made, in progress and ended by series and by cell; three queries.
+    """Counts of planned, made, in progress and ended by series and by cell; four queries.
 
     Args:
         series: with their programmes.
@@ -31,27 +31,31 @@ def progress_list(series: Sequence[Series]) -> list[dict[str, Any]]:
             ended=Count("id", filter=~Q(state__stage="planned") & ~Q(state__end="")),
         )
     }
+    shown = _levels_shown(ids)
     levels: dict[int, dict[str, str]] = defaultdict(dict)
-    for row in (
-        CellLevel.objects.filter(cell__series__in=ids)
-        .select_related("factor", "level")
-        .order_by("factor__position", "id")
-    ):
-        levels[row.cell_id][row.factor.name] = row.level.shown
+    entries = CellLevel.objects.filter(cell__series__in=ids).order_by("factor__position", "id")
+    for cell, factor, level in entries.values_list("cell_id", "factor__name", "level_id"):
+        levels[cell][factor] = shown[level]
     cells: dict[int, list[dict[str, Any]]] = defaultdict(list)
-    for cell in Cell.objects.filter(series__in=ids).order_by("id"):
-        found = counts.get(cell.pk, {"made": 0, "ended": 0})
-        cells[cell.series_id].append(
+    planned = Cell.objects.filter(series__in=ids).order_by("id")
+    for key, owner, code, replicates in planned.values_list("id", "series", "code", "replicates"):
+        found = counts.get(key, {"made": 0, "ended": 0})
+        cells[owner].append(
             {
-                "cell": cell.code,
-                "levels": levels[cell.pk],
-                "planned": cell.replicates,
+                "cell": code,
+                "levels": levels[key],
+                "planned": replicates,
                 "made": found["made"],
                 "in_progress": found["made"] - found["ended"],
                 "ended": found["ended"],
             }
         )
     return [_progress(one, cells[one.pk]) for one in series]
+
+
+def _levels_shown(series: Sequence[int]) -> dict[int, str]:
+    """How each level of some series is shown; one query."""
+    return {level.pk: level.shown for level in Level.objects.filter(factor__series__in=series)}
 
 
 def _progress(series: Series, cells: Sequence[dict[str, Any]]) -> dict[str, Any]:
