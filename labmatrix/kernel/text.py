@@ -63,7 +63,8 @@ def check_storable(value: Any, *, argument: str) -> None:
         ShapeError: ``input.text``.
     """
     if isinstance(value, str):
-        if "\x00" in value or any("\ud800" <= char <= "\udfff" for char in value):
+        halves = not value.isascii() and any("\ud800" <= char <= "\udfff" for char in value)
+        if halves or "\x00" in value:
             raise ShapeError(
                 "input.text",
                 f"{argument} holds a character that cannot be stored (NUL or half a pair).",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,31 +30,35 @@ def kept_rows(
     Returns:
         Row numbers, strictly rising, shape (m,).
     """
-    good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
-    if good.size <= at_most:
-        kept = good
+    fine = np.isfinite(x) & np.isfinite(y)
+    # Large arrays are looked at where they lie: copies would cost more than the looking.
+    good = None if fine.all() else np.flatnonzero(fine)
+    count = x.size if good is None else good.size
+    if count <= at_most:
+        kept = np.arange(count)
     else:
-        runs = max(2, at_most // 5)
-        edges = np.linspace(0, good.size, runs + 1).astype(np.int64)
-        starts = edges[:-1]
-        picks = [good[starts], good[-1:]]
-        for values in (x[good], y[good]):
-            picks += [good[_extreme_rows(values, starts, sign)] for sign in (1.0, -1.0)]
+        edges = np.linspace(0, count, max(2, at_most // 5) + 1).astype(np.int64)
+        picks = [edges[:-1], edges[-1:] - 1]
+        picks += [_extreme_rows(v if good is None else v[good], edges) for v in (x, y)]
         kept = np.concatenate(picks)
     marked = np.array([row for row in also if 0 <= row < x.size], dtype=np.int64)
-    return np.unique(np.concatenate([kept, marked])).astype(np.int64)
+    return np.unique(np.concatenate([kept if good is None else good[kept], marked])).astype(
+        np.int64
+    )
 
 
-def _extreme_rows(
-    values: Floats, starts: npt.NDArray[np.int64], sign: float
-) -> npt.NDArray[np.int64]:
-    """Row of the largest ``sign * value`` in each run that begins at ``starts``."""
-    signed = sign * values
-    tops = np.maximum.reduceat(signed, starts)
-    run_of = np.repeat(np.arange(starts.size), np.diff(np.append(starts, values.size)))
-    hits = np.flatnonzero(signed == tops[run_of])
-    _, first = np.unique(run_of[hits], return_index=True)
-    return hits[first].astype(np.int64)
+def _extreme_rows(values: Floats, edges: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Rows of the largest and of the smallest value, the first of equals, in each run.
+
+    Args:
+        values: numbers, none of them NaN.
+        edges: where the runs begin and the last one ends.
+    """
+    found: list[np.int64 | int] = []
+    for start, end in itertools.pairwise(edges.tolist()):
+        run = values[start:end]
+        found += (start + run.argmax(), start + run.argmin())
+    return np.array(found, dtype=np.int64)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from results.domain.curve import kept_rows
 from results.domain.inference.mean import mean_interval
@@ -13,7 +14,7 @@ from results.domain.inference.mean import mean_interval
 # All curves of a drawing together have about this many points, each some at least.
 POINTS_IN_ALL = 24_000
 POINTS_MAX, POINTS_MIN = 600, 120
-_DIGITS = 7
+_DIGITS, _SMALLEST = 7, 1e-15
 
 
 def points_each(curves: int) -> int:
@@ -36,11 +37,17 @@ def thinned(
     """
     xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     rows = kept_rows(xs, ys, at_most=at_most)
-    return _shown(xs[rows].tolist()), _shown(ys[rows].tolist())
+    return _shown(xs[rows]), _shown(ys[rows])
 
 
-def _shown(values: Sequence[float]) -> list[float]:
-    return [float(f"{value:.{_DIGITS}g}") for value in values]
+def _shown(values: npt.NDArray[np.float64]) -> list[float]:
+    """Seven significant digits: a whole number over (or times) a power of ten is exact."""
+    size = np.abs(values)
+    within = np.clip(size, _SMALLEST, None)  # what is smaller is shown by fewer digits
+    digits = (_DIGITS - 1) - np.floor(np.log10(within))
+    scale = 10.0 ** np.abs(digits)
+    shown = np.where(digits >= 0, np.rint(values * scale) / scale, np.rint(values / scale) * scale)
+    return [float(value) for value in shown.tolist()]
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -157,3 +157,32 @@ def people_names(ids: Iterable[str]) -> dict[str, str]:
     """Names of people by their opaque ids; those whose name was erased are missing."""
     known = Person.objects.filter(pk__in={key for key in ids if key})
     return {str(person.pk): person.shown_name for person in known}
+
+
+def facts_read(subjects: Collection[int]) -> Iterator[tuple[int, int, EventFact]]:
+    """Every event of some subjects as the fold takes it: (subject, ledger entry, fact); one query.
+
+    What ``Event.as_fact`` gives, without a row object for each, in no order.
+    """
+    rows = Event.objects.filter(subject_id__in=subjects).order_by().values_list(
+        *("subject_id", "entry_id", "id", "kind", "occurred_at", "payload", "device_at"),
+        *("device", "sequence", "skew_seconds", "corrects", "actor"),
+    )  # fmt: skip
+    for subject, entry, key, kind, at, payload, *more in rows.iterator(chunk_size=2000):
+        device_at, device, sequence, skew, corrects, actor = more
+        yield (
+            subject,
+            entry,
+            EventFact(
+                id=str(key),
+                kind=kind,
+                occurred_at=at,
+                payload=payload,
+                device_at=device_at,
+                device=device,
+                sequence=sequence,
+                skew_seconds=skew,
+                corrects=str(corrects) if corrects else None,
+                actor=actor,
+            ),
+        )

@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from labmatrix.evidence.models import Subject
+from labmatrix.evidence.services.rows import rows_insert
 from labmatrix.evidence.services.ledger import Draft, ledger_append_many, ledger_transaction
 from labmatrix.kernel.canonical import canonical_json
 from labmatrix.kernel.clock import iso
@@ -249,7 +250,7 @@ def _store(asked: Sequence[Asked], now: datetime) -> None:
     drafts = [Draft(r.actor, "event", r.subject.code, event_body(r)) for r in rows]
     for row, entry in zip(rows, ledger_append_many(drafts=drafts, now=now), strict=True):
         row.entry = entry
-    Event.objects.bulk_create(rows)
+    rows_insert(rows)
 
 
 def _project(subject_ids: set[int]) -> dict[str, dict[str, Any]]:

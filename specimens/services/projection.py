@@ -15,7 +15,8 @@ from specimens.domain.event import EventFact
 from specimens.domain.fold import FOLD_VERSION, Folded, Judgement, fold, stage_of
 from specimens.domain.next_step import next_step
 from specimens.domain.plan import Plan
-from specimens.models import Deviation, Event, Specimen, SpecimenState
+from specimens.models import Deviation, Specimen, SpecimenState
+from specimens.selectors.event import facts_read
 
 RECORD_NOT_ON_ROUTE = "A {test} record came in; the route has no such test."
 AT_ONCE = 100  # specimens whose events are in memory together
@@ -52,9 +53,9 @@ def _facts_of(specimens: Sequence[Specimen]) -> _Facts:
     subjects = [specimen.subject_id for specimen in specimens]
     events: dict[int, list[EventFact]] = defaultdict(list)
     last: dict[int, int] = defaultdict(int)
-    for event in Event.objects.filter(subject_id__in=subjects).order_by():
-        events[event.subject_id].append(event.as_fact())
-        last[event.subject_id] = max(last[event.subject_id], event.entry_id)
+    for subject, entry, fact in facts_read(subjects):
+        events[subject].append(fact)
+        last[subject] = max(last[subject], entry)
     records: dict[int, list[tuple[str, str]]] = defaultdict(list)
     rows = Record.objects.filter(subject_id__in=subjects).order_by("received_at", "id")
     for subject, record, test in rows.values_list("subject_id", "id", "test"):

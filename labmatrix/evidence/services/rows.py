@@ -9,6 +9,8 @@ from typing import Any
 from django.db import DEFAULT_DB_ALIAS, connections, models
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+_COPY_FROM = 50  # fewer rows than these are not worth a COPY
+
 
 def rows_insert(rows: Sequence[models.Model]) -> None:
     """Insert rows of one model that need nothing back from the database, in their order.
@@ -31,11 +33,18 @@ def rows_insert(rows: Sequence[models.Model]) -> None:
     columns = ", ".join(quoted(str(field.column)) for field in fields)
     marks = ", ".join(["%s"] * len(fields))
     writers = [_writer(field, link) for field in fields]
+    table, values = quoted(meta.db_table), list(_values(rows, writers))
     with link.cursor() as cursor:
-        cursor.executemany(
-            f"INSERT INTO {quoted(meta.db_table)} ({columns}) VALUES ({marks})",  # noqa: S608
-            list(_values(rows, writers)),
-        )
+        if link.vendor == "postgresql" and len(rows) >= _COPY_FROM:
+            with (
+                link.wrap_database_errors,
+                cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as to,
+            ):
+                for row_values in values:
+                    to.write_row(row_values)
+        else:
+            insert = f"INSERT INTO {table} ({columns}) VALUES ({marks})"  # noqa: S608
+            cursor.executemany(insert, values)
     for row in rows:
         row._state.adding, row._state.db = False, DEFAULT_DB_ALIAS
 
