@@ -30,28 +30,38 @@ def kept_rows(
     Returns:
         Row numbers, strictly rising, shape (m,).
     """
-    fine = np.isfinite(x) & np.isfinite(y)
-    # Large arrays are looked at where they lie: copies would cost more than the looking.
-    good = None if fine.all() else np.flatnonzero(fine)
-    count = x.size if good is None else good.size
-    if count <= at_most:
-        kept = np.arange(count)
-    else:
-        edges = np.linspace(0, count, max(2, at_most // 5) + 1).astype(np.int64)
-        picks = [edges[:-1], edges[-1:] - 1]
-        picks += [_extreme_rows(v if good is None else v[good], edges) for v in (x, y)]
-        kept = np.concatenate(picks)
+    kept = _kept(x, y, at_most)
+    if kept is None:
+        good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+        among = _kept(x[good], y[good], at_most)
+        kept = good if among is None else good[among]
     marked = np.array([row for row in also if 0 <= row < x.size], dtype=np.int64)
-    return np.unique(np.concatenate([kept if good is None else good[kept], marked])).astype(
-        np.int64
-    )
+    return np.unique(np.concatenate([kept, marked])).astype(np.int64)
+
+
+def _kept(x: Floats, y: Floats, at_most: int) -> npt.NDArray[np.int64] | None:
+    """The rows of a curve that stay; None where it is not all numbers.
+
+    Large arrays are looked at where they lie and once: copies and a look of its own for what is
+    not a number would cost more than the runs do. An extreme of a run with such a row is one.
+    """
+    if x.size <= at_most:
+        return np.arange(x.size) if np.isfinite(x).all() and np.isfinite(y).all() else None
+    edges = np.linspace(0, x.size, max(2, at_most // 5) + 1).astype(np.int64)
+    picks = []
+    for values in (x, y):
+        rows = _extreme_rows(values, edges)
+        if not np.isfinite(values[rows]).all():
+            return None
+        picks.append(rows)
+    return np.concatenate([edges[:-1], edges[-1:] - 1, *picks])
 
 
 def _extreme_rows(values: Floats, edges: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     """Rows of the largest and of the smallest value, the first of equals, in each run.
 
     Args:
-        values: numbers, none of them NaN.
+        values: numbers; the first NaN of a run counts as its largest and its smallest.
         edges: where the runs begin and the last one ends.
     """
     found: list[np.int64 | int] = []

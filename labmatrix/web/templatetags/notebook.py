@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Any
@@ -12,7 +13,7 @@ from django.template import Context
 from django.template.loader_tags import BLOCK_CONTEXT_KEY
 from django.templatetags.static import static
 from django.utils import timezone
-from django.utils.html import conditional_escape, format_html, json_script
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from labmatrix.kernel.clock import iso
@@ -264,6 +265,23 @@ class _StrictEncoder(DjangoJSONEncoder):
         super().__init__(**{**options, "allow_nan": False})
 
 
+def page_json(value: Any, name: str) -> SafeString:
+    """Data of a page for its scripts, as Django's ``json_script`` writes it.
+
+    A hundred curves are a megabyte of digits: three searches take a tenth of the time of a look
+    at every character.
+
+    Raises:
+        ValueError: a number that is not finite.
+    """
+    text = json.dumps(value, cls=_StrictEncoder)
+    for character in "<>&":
+        text = text.replace(character, f"\\u{ord(character):04X}")
+    return format_html(
+        '<script id="{}" type="application/json">{}</script>', name, SafeString(text)
+    )
+
+
 @register.inclusion_tag("web/figure.html", takes_context=True)
 def figure(
     context: Context,
@@ -297,9 +315,7 @@ def figure(
         "name": name,
         "number": number,
         "figure_caption": caption,
-        "json": json_script(
-            payload_shown(payload, _system(context)), f"{name}-data", encoder=_StrictEncoder
-        ),
+        "json": page_json(payload_shown(payload, _system(context)), f"{name}-data"),
         "wide": wide,
         "tall": tall,
     }
