@@ -14,7 +14,9 @@ from results.domain.inference.mean import mean_interval
 # All curves of a drawing together have about this many points, each some at least.
 POINTS_IN_ALL = 24_000
 POINTS_MAX, POINTS_MIN = 600, 120
-_DIGITS, _SMALLEST = 7, 1e-15
+_DIGITS = 7
+_PLAIN = (1e-9, 1e15)  # between these powers of ten are exact where they are needed
+_HALFWAY = 1e-6
 
 
 def points_each(curves: int) -> int:
@@ -41,12 +43,21 @@ def thinned(
 
 
 def _shown(values: npt.NDArray[np.float64]) -> list[float]:
-    """Seven significant digits: a whole number over (or times) a power of ten is exact."""
+    """Seven significant digits, as text of seven digits read back would be.
+
+    A whole number over (or times) a power of ten is that very number, all at once; what is
+    halfway, tiny or huge goes through text.
+    """
     size = np.abs(values)
-    within = np.clip(size, _SMALLEST, None)  # what is smaller is shown by fewer digits
-    digits = (_DIGITS - 1) - np.floor(np.log10(within))
+    plain = (size >= _PLAIN[0]) & (size < _PLAIN[1])
+    digits = (_DIGITS - 1) - np.floor(np.log10(np.where(plain, size, 1.0)))
     scale = 10.0 ** np.abs(digits)
-    shown = np.where(digits >= 0, np.rint(values * scale) / scale, np.rint(values / scale) * scale)
+    scaled = np.where(digits >= 0, values * scale, values / scale)
+    whole = np.rint(scaled)
+    shown = np.where(digits >= 0, whole / scale, whole * scale)
+    by_text = ~plain | (np.abs(np.abs(scaled - whole) - 0.5) < _HALFWAY)
+    for place in np.flatnonzero(by_text & (values != 0.0)).tolist():
+        shown[place] = float(f"{values[place]:.{_DIGITS}g}")
     return [float(value) for value in shown.tolist()]
 
 

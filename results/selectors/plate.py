@@ -17,10 +17,16 @@ from results.domain.small_curve import Frame, frame_for, path_of
 from results.domain.strip import Scale, Strip, Value, scale_for, strip_of
 from results.models import Prediction
 from results.selectors.comparison import Comparison, Row, comparison_get
-from results.selectors.plate_lives import Lives, RibbonDrawn, curves_of, lives_of
+from results.selectors.plate_lives import (
+    Lives,
+    Member,
+    RibbonDrawn,
+    curves_of,
+    lives_of,
+    members_of,
+)
 from results.selectors.plate_open import Open, Said, open_in, said_by_cell
 from results.selectors.prediction import prediction_list_of_cells
-from specimens.models import Specimen
 
 # As wide as a square of three to a page; narrower squares show them smaller.
 CURVE_WIDTH, CURVE_HEIGHT = 280.0, 116.0
@@ -174,7 +180,7 @@ def plate_get(
         since=lives.since if lives.ribbons else None,
         until=lives.until if lives.ribbons else None,
         comparison=comparison,
-        counts=dict(Counter(s.state.stage for own in painter.members.values() for s in own)),
+        counts=dict(Counter(s.stage for own in painter.members.values() for s in own)),
         scale=painter.scale,
         filters=filters,
         has_curves=bool(painter.curves or painter.expected),
@@ -198,10 +204,8 @@ def _painter(
         if all(_has(levels[row.cell.pk], f.factor, f.chosen) for f in filters)
     ]
     shown = {row.cell.pk for row in rows}
-    specimens = list(
-        Specimen.objects.filter(cell__in=shown).select_related("state").order_by("number")
-    )
-    members: dict[int, list[Specimen]] = defaultdict(list)
+    specimens = members_of(shown)
+    members: dict[int, list[Member]] = defaultdict(list)
     for specimen in specimens:
         members[specimen.cell_id].append(specimen)
     curves = curves_of(specimens)
@@ -235,7 +239,7 @@ class _Painter:
     rows: Sequence[Row]
     levels: Mapping[int, Mapping[int, Level]]
     filters: Sequence[Filter]
-    members: Mapping[int, Sequence[Specimen]]
+    members: Mapping[int, Sequence[Member]]
     controls: Set[int | None]
     lives: Lives
     curves: Mapping[int, tuple[list[float], list[float]]]
@@ -261,15 +265,15 @@ class _Painter:
         """One cell with its lives, curves, counts and questions."""
         cell, levels = row.cell, self.levels[row.cell.pk]
         own = self.members.get(cell.pk, ())
-        made = [s for s in own if s.state.stage != "planned"]
+        made = [s for s in own if s.stage != "planned"]
         others = [f.factor for f in self.filters if f.chosen is None]
         return PlateCell(
             code=cell.code,
             other_levels=tuple(f"{f.name} {levels[f.pk].shown}" for f in others if f.pk in levels),
             planned=cell.replicates,
             made=len(made),
-            in_progress=sum(not s.state.end for s in made),
-            ends=dict(Counter(s.state.end for s in own if s.state.end)),
+            in_progress=sum(not s.end for s in made),
+            ends=dict(Counter(s.end for s in own if s.end)),
             ribbons=tuple(self.lives.drawn(s) for s in own),
             paths=tuple(
                 (s.code, path_of(*self.curves[s.pk], self.frame))
@@ -278,7 +282,7 @@ class _Painter:
             ),
             row=row,
             is_control=cell.pk in self.controls,
-            open_questions=sum(s.state.open_deviation_count + s.state.conflict_count for s in own),
+            open_questions=sum(s.questions for s in own),
             said=self.said.get(cell.code, ()),
             prediction=self.predictions.get(cell.pk),
             predicted_path=(
