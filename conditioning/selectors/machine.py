@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.db.models.functions import Length
 
 from conditioning.models import Machine
 from labmatrix.kernel.clock import parse_instant
@@ -16,6 +17,8 @@ from labmatrix.web.domain.roles import NOT_YOURS, Action, Role, allowed, require
 from labmatrix.web.models import Person
 from specimens.models import Event, SpecimenState
 from specimens.selectors.access import programme_roles
+
+PLACE_MAX = 200  # characters that a state keeps of its places
 
 
 @dataclass(frozen=True)
@@ -61,8 +64,15 @@ def occupancy_of(machine: Machine) -> tuple[Occupant, ...]:
     subjects = Event.objects.filter(
         kind__in=("entered", "cycling-started"), payload__machine=machine.code
     ).values("subject_id")
-    states = SpecimenState.objects.filter(specimen__subject_id__in=subjects).select_related(
-        "specimen__subject"
+    # Whoever is in a machine has it among its places (which a list cuts), or cycles; all others
+    # left long ago.
+    named = Q(place__contains=machine.code) | Q(place_length__gte=PLACE_MAX)
+    states = (
+        SpecimenState.objects.filter(specimen__subject_id__in=subjects)
+        .annotate(place_length=Length("place"))
+        .filter(Q(stage="cycling") | named)
+        .select_related("specimen__subject")
+        .defer("specimen__route", "specimen__member", "specimen__measured")
     )
     found = [occupant for state in states for occupant in _occupants(state, machine.code)]
     return tuple(sorted(found, key=lambda o: (_place_key(o.position), o.specimen)))

@@ -142,8 +142,8 @@ def comparison_get(
     _checked(imported, IMPORTED_CHOICES, "imported")
     members = (
         Specimen.objects.filter(cell__series=series)
-        .select_related("state", "subject")
-        .defer("state__folded")
+        .select_related("state")
+        .defer("route", "member", "measured", "state__folded")
     )
     kept, left_out = _kept(list(members), include)
     numbers = _numbers(

@@ -96,6 +96,7 @@ def _left_out(series: Series, without: Comparison) -> tuple[LeftOut, ...]:
     rows = (
         Deviation.objects.filter(specimen__cell__series=series, specimen__code__in=without.left_out)
         .select_related("specimen__cell")
+        .defer("specimen__route", "specimen__member", "specimen__measured")
         .order_by("specimen__code", "rule", "at")
     )
     found: dict[str, tuple[str, list[tuple[str, str, str]]]] = {}

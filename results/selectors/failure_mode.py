@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from django.db.models.fields.json import KeyTransform
+
 from labmatrix.matrix.models import Series
 from specimens.domain.life_read import life_from
 from specimens.models import SpecimenState
@@ -43,14 +45,18 @@ def failure_mode_list(series: Series, codes: Collection[str]) -> tuple[ModeCount
         SpecimenState.objects.filter(specimen__cell__series=series)
         .exclude(end="", last_at=None)
         .order_by("specimen__cell_id", "specimen__number")
-        .values_list("specimen__cell__code", "specimen__code", "folded")
+        .values_list(
+            "specimen__cell__code",
+            "specimen__code",
+            KeyTransform("breaks", KeyTransform("life", "folded")),
+        )
     )
     tests: Counter[tuple[str, str, str, str, str]] = Counter()
     members: dict[tuple[str, str, str, str, str], set[str]] = {}
-    for cell, code, folded in states:
+    for cell, code, breaks in states:
         if code not in codes:
             continue
-        for seen in life_from(folded["life"]).breaks:
+        for seen in life_from({"breaks": breaks}).breaks:
             key = (cell, seen.scheme, seen.letter, seen.words, seen.end)
             tests[key] += 1
             members.setdefault(key, set()).add(code)
