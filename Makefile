@@ -81,8 +81,11 @@ test-postgres: environment-dev
 check-long: environment-dev
 	$(PYTHON) -m pytest -m long || { code=$$?; [ $$code = 5 ] && echo "There are no long checks."; }
 
+# The benches of the web side share one large laboratory, which is gone at the end.
 bench: environment-dev
-	@for script in tests/bench/*.py; do \
+	@laboratory=$$(mktemp -d); trap 'rm -rf "$$laboratory"' EXIT; \
+	export STRONGFLOOR_BENCH_LABORATORY=$$laboratory; \
+	for script in tests/bench/*.py; do \
 		case "$$script" in */__init__.py|*/harness.py|*'*'*) continue;; esac; \
 		module=$$(echo "$${script%.py}" | tr / .); \
 		echo "== $$module"; $(PYTHON) -m "$$module" || exit 1; done

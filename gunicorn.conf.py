@@ -32,3 +32,12 @@ def on_starting(server: Any) -> None:
     connections.close_all()  # the processes that serve must not share one connection
     if refusals:
         sys.exit("\n".join(refusals))
+
+
+def post_worker_init(worker: Any) -> None:
+    """Hand over between threads ten times as often as Python does by itself.
+
+    A thread that reads rows lets go of the interpreter at each one; while another thread fills in
+    a page it would get it back only 5 ms later, row after row.
+    """
+    sys.setswitchinterval(0.0005)  # s

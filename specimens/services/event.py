@@ -9,8 +9,8 @@ from datetime import datetime
 from typing import Any
 
 from labmatrix.evidence.models import Subject
-from labmatrix.evidence.services.rows import rows_insert
 from labmatrix.evidence.services.ledger import Draft, ledger_append_many, ledger_transaction
+from labmatrix.evidence.services.rows import rows_insert
 from labmatrix.kernel.canonical import canonical_json
 from labmatrix.kernel.clock import iso
 from labmatrix.kernel.errors import NotFound, ShapeError, UserError
