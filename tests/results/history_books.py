@@ -82,7 +82,8 @@ def changed(sheet: str, row: int, cells: Sequence[Any]) -> dict[str, list[Sequen
 
 def imported_number(actor: Person, programme: Programme, code: str) -> TypedResult:
     """A number of a specimen that is there, taken in from a workbook of its own."""
-    rows = [RESULTS, (code, "peak deflection", 21.5, "mm", "0,4", None, None)]
+    row = (code, "peak deflection", 21.5, "mm", "0,4", None, None, "dial gauge")
+    rows = [(*RESULTS, "method"), row]
     source = history_receive(
         actor=actor,
         programme=programme,
