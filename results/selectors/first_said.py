@@ -27,6 +27,7 @@ class SaidSoFar:
         more: how many more there are.
         thin: cells of those whose gain rests on fewer than two specimens, on either side.
         waiting: planned cells without a number yet.
+        has_imported: whether imported numbers are among those of the rows or their controls.
     """
 
     series: Series
@@ -35,6 +36,7 @@ class SaidSoFar:
     more: int
     thin: tuple[str, ...]
     waiting: tuple[str, ...]
+    has_imported: bool
 
 
 def said_so_far(roles: Mapping[str, Role]) -> list[SaidSoFar]:
@@ -62,4 +64,5 @@ def _said(series: Series) -> SaidSoFar:
         len(gains[ROWS_SHOWN:]),
         tuple(r.cell.code for r in gains if min(r.group.n, r.against.control_n) < FEW),
         tuple(row.cell.code for row in table.rows if not row.group.n),
+        any(row.group.imported or row.against.control_imported for row in gains[:ROWS_SHOWN]),
     )

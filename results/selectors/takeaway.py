@@ -28,6 +28,7 @@ IMPORTED_SAID = {
     "with": "Of them {count} imported, number as reported, no raw record behind it: {codes}.",
     "without": "Left out as imported, number as reported, no raw record behind it: {codes}.",
 }
+NOT_DRAWN = "Their number is imported, so they have no record and no curve: {codes}."
 INVENTED_SAID = "Invented data: made up to show the tool, measured by nobody."
 
 
@@ -68,7 +69,7 @@ def origin_said(comparison: Comparison, now: datetime, n: int | None = None) -> 
     Args:
         comparison: what the file shows.
         now: when it was asked for.
-        n: specimens shown; without it those with a value.
+        n: specimens drawn by their curves; without it those with a value.
     """
     count = sum(row.group.n for row in comparison.rows) if n is None else n
     latest = release_list_latest([comparison.series]).get(comparison.series.pk)
@@ -81,7 +82,9 @@ def origin_said(comparison: Comparison, now: datetime, n: int | None = None) -> 
         f"{made}.",
     ]
     if comparison.imported_codes:
-        lines.insert(1, _imported_said(comparison))
+        codes = ", ".join(comparison.imported_codes)
+        drawn = NOT_DRAWN.format(codes=codes)
+        lines.insert(1, _imported_said(comparison) if n is None else drawn)
     return [*lines, *([INVENTED_SAID] if comparison.series.programme.is_invented else [])]
 
 

@@ -55,6 +55,10 @@ class Conclusion:
         return asdict(self)
 
 
+IMPORTED_STAYS = (
+    "{series}, {metric}: {count} of {n} specimens have an imported number, as reported, no raw "
+    "record behind it; what a sensor did does not move those."
+)
 Said = dict[tuple[str, str], tuple[float | None, str, str]]
 
 
@@ -73,14 +77,22 @@ def conclusion_list(
     notes: list[str] = []
     for name, method in _compared(moved):
         try:
-            before, after = (
-                _said_of(comparison_get(series=series, metric=name, method=method, instead=one))
+            stands, would_be = (
+                comparison_get(series=series, metric=name, method=method, instead=one)
                 for one in (AS_STORED, instead)
             )
         except ShapeError as error:
             notes.append(f"{series.code}, {name.replace('_', ' ')}: {error.message}")
             continue
-        found += _beside(series.code, name, method, before, after)
+        found += _beside(series.code, name, method, _said_of(stands), _said_of(would_be))
+        if stands.n_imported:
+            words = IMPORTED_STAYS.format(
+                series=series.code,
+                metric=name.replace("_", " "),
+                count=stands.n_imported,
+                n=stands.n,
+            )
+            notes.append(words)
     if any(name == METRIC for name, _ in moved):
         before, after = (
             dict(_ratios_said(ratios_get(series=series, instead=one)))

@@ -20,6 +20,7 @@ from results.selectors.metric_choice import cycles_offered, metrics_offered
 from results.selectors.plate import plate_get
 from results.selectors.retention import retention_list
 from results.selectors.snapshot import MetricAsked
+from results.selectors.what_if_conclusions import conclusion_list
 from results.services.release import release_make
 from tests.results.history_books import EVENTS, MODE, RESULTS, sent_book, workbook
 from tests.results.scene import NOW, Scene, curve_csv
@@ -164,6 +165,30 @@ def test_the_plate_draws_imported_numbers_as_what_they_are(cast: Scene):
     page = page_of(cast, "/series/QS/plate/?imported=without")
     assert 'class="imported"' not in page
     assert "which no raw record stands behind, are left out" in page
+
+
+def test_a_figure_file_says_who_has_no_curve(cast: Scene):
+    earlier(cast)
+    cast.record(cast.specimen("P2-LAB").code, CURVE)
+    file = signed_in(cast.lead).get("/series/QS/comparison/load-deflection.csv").content.decode()
+    assert "n = 1 specimens" in file
+    assert "Their number is imported, so they have no record and no curve: OLD-P0-LAB-1" in file
+
+
+def test_the_first_page_counts_imported_numbers_apart(cast: Scene):
+    earlier(cast)
+    page = page_of(cast, "/")
+    assert "What can be said so far of QS" in page
+    assert "Imported: number as reported, no raw record behind it." in page
+    assert page.count("of them imported") == 2
+
+
+def test_a_what_if_says_that_imported_numbers_stay(cast: Scene):
+    earlier(cast)
+    cast.record(cast.specimen("P2-LAB").code, CURVE)
+    _, notes = conclusion_list(cast.series, [("peak_load", "")], {})
+    [words] = [note for note in notes if "imported" in note]
+    assert words.startswith("QS, peak load: 8 of 9 specimens have an imported number")
 
 
 def release(cast: Scene, why: str = "the earlier campaign", imported: str = "with"):
