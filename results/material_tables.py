@@ -152,7 +152,7 @@ def lots_table(lots: Sequence[Lot], known: Mapping[str, LotKnown], *, linked: bo
         name = KEY_PROPERTY.get(lot.kind, "")
         pool = chosen_pool(known[lot.code].pools, name)
         told = (
-            f"{said_value(name, pool.mean)} measured, n = {pool.n}"
+            f"{said_value(name, pool.mean)} measured, n\u00a0=\u00a0{pool.n}"
             if pool
             else f"{said_value(name, lot.specified[name])} specified"
             if name in lot.specified
@@ -172,6 +172,7 @@ def lots_table(lots: Sequence[Lot], known: Mapping[str, LotKnown], *, linked: bo
         )
     return {
         "caption": "Lots, batches and heats, each with the number by which it is known.",
+        "wide": True,
         "columns": [
             {"label": label, "kind": "text"}
             for label in ("Code", "Material", "Product or mix", "Made or delivered", "Property",
@@ -209,6 +210,7 @@ def measured_table(lots: Sequence[Lot], known: Mapping[str, LotKnown]) -> Table:
                 )  # fmt: skip
     return {
         "caption": "Properties as specified and as measured, by lot and age.",
+        "wide": True,
         "columns": [
             {"label": "Lot", "kind": "text"},
             {"label": "Property", "kind": "text"},

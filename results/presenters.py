@@ -16,6 +16,7 @@ from results.domain.small_curve import Frame, path_of
 from results.models import Metric, Reduction
 from results.services.inputs import inputs_apart
 from results.services.methods import method_named
+from specimens.domain.member_words import member_said
 from specimens.domain.wording import Said, payload_said
 
 _PLOT_WIDTH, _PLOT_HEIGHT = 260.0, 64.0
@@ -284,9 +285,9 @@ def others_rows(
     ]
 
 
-def member_said(inputs: Mapping[str, Any]) -> tuple[Said, ...]:
+def member_of_inputs(inputs: Mapping[str, Any]) -> tuple[Said, ...]:
     """The specimen as measured, as it stood among the inputs."""
-    return payload_said(dict(sorted(inputs["specimen"].get("member", {}).items())))
+    return tuple(member_said(inputs["specimen"].get("member", {})).values())
 
 
 def column_drawing(column: ColumnLook) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from specimens.domain.entry import (
     payload_entries,
     payload_values,
 )
+from specimens.domain.member_words import member_label
 from specimens.services.event_parse import EARLIEST, LATEST
 
 PHOTO_MAX = 20 * 1024 * 1024
@@ -256,7 +257,8 @@ class MeasuredForm(forms.Form):
             if name in self.numbers:
                 decimal = forms.TextInput(attrs={"inputmode": "decimal"})
                 field = forms.FloatField(required=False, widget=decimal)
-            field.label, field.help_text = name, f"As known now: {value}"
+            field.label = member_label(name, value)
+            field.help_text = f"As known now: {value}"
             self.fields[f"m-{name}"] = field
         self.order_fields([*(n for n in self.fields if n != "why"), "why"])
 

@@ -21,6 +21,7 @@ from labmatrix.web.actor import actor_of
 from labmatrix.web.domain.roles import Action, Role, allowed
 from labmatrix.web.models import Person
 from labmatrix.web.refused import refuse, sent, status_shown
+from specimens.domain.member_words import member_said
 from specimens.domain.wording import payload_said
 from specimens.forms import MeasuredForm
 from specimens.selectors.access import programme_roles, specimen_get
@@ -134,7 +135,7 @@ def specimen_detail(request: HttpRequest, code: str) -> HttpResponse:
         "hazards": _hazards(sheet),
         "lots": lots_shown(specimen),
         "links": links_for(Place.SPECIMEN, role, specimen.code),
-        "member": payload_said(dict(sorted(specimen.member_as_known.items()))),
+        "member": member_said(specimen.member_as_known).items(),
         "measured_names": set(specimen.measured),
         "older": max(page, 1) + 1 if len(sheet.order) > skip + EVENTS_SHOWN else None,
         "newer": page - 1 if page > 1 else None,

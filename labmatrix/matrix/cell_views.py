@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from labmatrix.kernel.clock import now
 from labmatrix.matrix.cell_forms import CellChangeForm, CellForm
 from labmatrix.matrix.domain.controls import Remark, remarks
-from labmatrix.matrix.form_page import form_page
+from labmatrix.matrix.form_page import NO_FACTORS, form_page
 from labmatrix.matrix.links import Place, links_for
 from labmatrix.matrix.making import made_of_cell, made_of_series
 from labmatrix.matrix.models import Cell
@@ -94,6 +94,7 @@ def cell_new(request: HttpRequest, code: str) -> HttpResponse:
         title="Plan a cell",
         about="One combination of levels. Its code stays for good: it goes onto labels.",
         button="Plan the cell",
+        first="" if state.factors else NO_FACTORS,
         back_label=code,
     )
 

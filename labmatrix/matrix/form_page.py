@@ -13,6 +13,8 @@ from django.shortcuts import redirect, render
 from labmatrix.kernel.errors import UserError
 from labmatrix.web.refused import refuse, status_shown
 
+NO_FACTORS = "The series has no factors yet. Add them first, or upload a matrix that brings them."
+
 
 def form_page(
     request: HttpRequest,
@@ -33,7 +35,8 @@ def form_page(
         back: address of the page from which one came.
         template: of the page.
         asks_more: whether the POST only asks for more rows to fill in.
-        context: ``title``, ``about``, ``button``, ``back_label`` and what else the page shows.
+        context: ``title``, ``about``, ``button``, ``back_label`` and what else the page shows;
+            ``first`` is said in place of the form where something else has to come first.
     """
     if request.method == "POST" and not asks_more and form.is_valid():
         try:

@@ -21,7 +21,7 @@ from labmatrix.matrix.domain.problems import MatrixRefused
 from labmatrix.matrix.domain.route import check_route
 from labmatrix.matrix.domain.sheet import check_size
 from labmatrix.matrix.domain.wording import named_value_in_words
-from labmatrix.matrix.form_page import form_page
+from labmatrix.matrix.form_page import NO_FACTORS, form_page
 from labmatrix.matrix.forms import (
     FactorChangeForm,
     FactorForm,
@@ -283,7 +283,8 @@ def forbidden_new(request: HttpRequest, code: str) -> HttpResponse:
     """Forbid levels to go together."""
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
-    form = ForbiddenForm(series_get_state(series).factors, sent(request), optional=True)
+    factors = series_get_state(series).factors
+    form = ForbiddenForm(factors, sent(request), optional=True)
 
     def write() -> tuple[str, str]:
         forbidden_add(
@@ -299,6 +300,7 @@ def forbidden_new(request: HttpRequest, code: str) -> HttpResponse:
         title="Forbid a combination",
         about="Choose two levels or more that never go together.",
         button="Forbid the combination",
+        first="" if factors else NO_FACTORS,
         back_label=code,
     )
 
@@ -309,7 +311,8 @@ def cells_all(request: HttpRequest, code: str) -> HttpResponse:
     actor = actor_of(request)
     series = series_get(actor, code, Action.PLAN_MATRIX)
     form = GenerateForm(sent(request))
-    size = factorial_size(series_get_state(series).factors)
+    factors = series_get_state(series).factors
+    size = factorial_size(factors)
 
     def write() -> tuple[str, str]:
         made = cells_generate(
@@ -326,6 +329,7 @@ def cells_all(request: HttpRequest, code: str) -> HttpResponse:
         title="Plan all combinations",
         about=f"{size} combinations; forbidden ones are left out, planned ones stay as they are.",
         button="Plan the cells",
+        first="" if factors else NO_FACTORS,
         back_label=code,
     )
 

@@ -132,6 +132,11 @@ def counted(count: int, noun: str) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
+def whose(specimens: int, cells: int) -> str:
+    """``3 specimens of 1 cell``, for captions."""
+    return f"{counted(specimens, 'specimen')} of {counted(cells, 'cell')}"
+
+
 def summary_said(pairs: Sequence[Pair]) -> str:
     """The first sentence of an answer.
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from labmatrix.kernel.errors import ShapeError
+from specimens.domain.member_words import member_words
 
 MEASURED, SPECIFIED = "measured", "specified"
 # Name in a series' member -> name in the part of the mechanics' member.
@@ -59,21 +60,6 @@ TWO_LINES = "two lines"
 _TWO_LINES = ("fabric_uncracked_mpa", "fabric_transition_strain")
 _WANTED = ("h_mm", "d_mm", "fc_mpa", "fy_mpa", "span_mm")
 _WANTED_FABRIC = ("fibre", "ef_mpa", "fabric_design_strain")
-_WORDS = {
-    "b_mm": "width",
-    "h_mm": "height",
-    "d_mm": "depth of the bars",
-    "fc_mpa": "concrete strength",
-    "fy_mpa": "yield strength of the bars",
-    "span_mm": "span",
-    "shear_span_mm": "shear span",
-    "bar_count": "number of bars",
-    "bar_diameter_mm": "bar diameter",
-    "fibre": "fibre of the fabric",
-    "ef_mpa": "modulus of the fabric",
-    "fabric_design_strain": "design strain of the fabric",
-    "fabric_area_mm2_per_ply": "area of one ply",
-}
 
 
 @dataclass(frozen=True)
@@ -133,7 +119,7 @@ class Known:
 def _check(known: Known, names: Sequence[str]) -> None:
     missing = [name for name in names if known[name] is None]
     if missing:
-        listed = ", ".join(f"{name} ({_WORDS.get(name, name)})" for name in missing)
+        listed = ", ".join(f"{name} ({member_words(name)})" for name in missing)
         raise ShapeError(
             "prediction.missing",
             f"The member does not say {listed}; a prediction needs it. Add it to the member of "

@@ -8,6 +8,7 @@ from typing import Any
 
 from labmatrix.matrix.models import Cell
 from results.domain.comparison.degradation import degradation
+from results.domain.moved_numbers import whose
 from results.domain.overlay import Band, band_of, points_each, thinned
 from results.marked_curve import Payload, axis
 from results.models import Metric, Reduction
@@ -16,16 +17,14 @@ from results.selectors.samples import stiffness_points
 from specimens.models import Specimen
 
 LOAD = (
-    "Load over deflection, {n} specimens of {cells} cells; controls dashed in ink. Each curve by "
+    "Load over deflection, {whose}; controls dashed in ink. Each curve by "
     "at most {points} of its points, every extreme kept."
 )
 STIFFNESS = (
-    "Secant stiffness as a share of the first load cycle measured, {n} specimens of {cells} cells; "
+    "Secant stiffness as a share of the first load cycle measured, {whose}; "
     "controls dashed in ink.{band}"
 )
-ENERGY = (
-    "Energy of a load cycle's loop, {n} specimens of {cells} cells; controls dashed in ink.{band}"
-)
+ENERGY = "Energy of a load cycle's loop, {whose}; controls dashed in ink.{band}"
 BAND = " The band is the 95 % interval of the mean where {n} specimens share a load cycle."
 _TEXT = {"kind": "text"}
 
@@ -166,7 +165,9 @@ def load_figure(selection: Selection, looks: Looks) -> Figure:
             ]
         )
     codes = {t["meta"]["specimen"] for t in drawing.traces}
-    caption = LOAD.format(n=len(codes), cells=_cells_of(selection.specimens, codes), points=points)
+    caption = LOAD.format(
+        whose=whose(len(codes), _cells_of(selection.specimens, codes)), points=points
+    )
     return drawing.figure("load-deflection", caption)
 
 
@@ -231,7 +232,7 @@ def stiffness_figure(selection: Selection, looks: Looks, *, logarithmic: bool) -
         ]
     band = _banded(drawing, selection, looks, curves)
     cells = _cells_of(selection.specimens, set(curves))
-    caption = STIFFNESS.format(n=len(curves), cells=cells, band=band)
+    caption = STIFFNESS.format(whose=whose(len(curves), cells), band=band)
     return drawing.figure("stiffness", caption, logarithmic=logarithmic)
 
 
@@ -267,5 +268,5 @@ def energy_figure(selection: Selection, looks: Looks, *, logarithmic: bool) -> F
         drawing.rows += [[specimen.code, at, value] for at, value in zip(x, y, strict=True)]
     band = _banded(drawing, selection, looks, curves)
     cells = _cells_of(selection.specimens, set(curves))
-    caption = ENERGY.format(n=len(curves), cells=cells, band=band)
+    caption = ENERGY.format(whose=whose(len(curves), cells), band=band)
     return drawing.figure("energy", caption, logarithmic=logarithmic)

@@ -9,6 +9,7 @@ from typing import Any
 from labmatrix.kernel.errors import ShapeError
 from results.domain.comparison.groups import IMPORTED, Member, Sample
 from results.domain.inference.mean import mean_interval
+from results.domain.moved_numbers import whose
 from results.marked_curve import axis
 from results.models import Metric
 from results.selectors.metric_choice import imported_pairs
@@ -20,10 +21,7 @@ from specimens.models import Specimen
 
 OVER = {"cell": "by cell", "age": "over the age of the concrete at the test"}
 UNKNOWN = "over is {given!r}; allowed are {allowed}."
-CAPTION = (
-    "{words} {over}, {n} specimens of {cells} cells; each point one specimen, controls in "
-    "ink.{mean}{imported}"
-)
+CAPTION = "{words} {over}, {whose}; each point one specimen, controls in ink.{mean}{imported}"
 IMPORTED_DRAWN = " {count} of them imported: number as reported, no raw record behind it."
 MEAN = " Bars are 95 % intervals of the mean; a cell with one specimen has none."
 _TEXT = {"kind": "text"}
@@ -79,8 +77,7 @@ def trend_figure(
     caption = CAPTION.format(
         words=words.capitalize(),
         over=OVER[over],
-        n=len(own),
-        cells=len(cells),
+        whose=whose(len(own), len(cells)),
         mean=MEAN if bars else "",
         imported=_imported_said(own, samples),
     )

@@ -9,6 +9,7 @@ from typing import Any
 from labmatrix import __version__
 from labmatrix.kernel.errors import RuleBroken
 from labmatrix.matrix.models import Series
+from results.domain.moved_numbers import whose
 from results.figures import Overlay, load_deflection_overlay, stiffness_overlay
 from results.selectors.comparison import Comparison, comparison_get
 from results.selectors.comparison_json import comparison_as_dict
@@ -19,12 +20,10 @@ from results.selectors.retention_json import modes_as_list, retention_as_dict
 NOTHING = (
     "No specimen of {series} has a value of {metric} yet, so there is nothing to release of it."
 )
-LOAD_CAPTION = (
-    "Load over mid-span deflection, {n} specimens of {cells} cells; controls dashed in ink."
-)
+LOAD_CAPTION = "Load over mid-span deflection, {whose}; controls dashed in ink."
 STIFFNESS_CAPTION = (
-    "Secant stiffness as a share of the first cycle measured of each specimen, {n} specimens of "
-    "{cells} cells; controls dashed in ink."
+    "Secant stiffness as a share of the first cycle measured of each specimen, {whose}; "
+    "controls dashed in ink."
 )
 
 
@@ -103,7 +102,7 @@ def figure_list(series: Series, kept: set[str]) -> dict[str, dict[str, Any]]:
 
 def _figure(overlay: Overlay, caption: str) -> dict[str, Any]:
     return {
-        "caption": caption.format(n=overlay.n, cells=overlay.cells),
+        "caption": caption.format(whose=whose(overlay.n, overlay.cells)),
         "n": overlay.n,
         "cells": overlay.cells,
         "payload": overlay.payload,

@@ -108,9 +108,11 @@ class ComparisonPage(View):
             "n_imported": table.n_imported,
             "has_sub_samples": any(row.group.sub_samples > row.group.n for row in table.rows),
             "load": load,
-            "load_caption": LOAD_CAPTION.format(n=load.n, cells=load.cells) + SAME_AXES,
+            "load_caption": LOAD_CAPTION.format(whose=whose(load.n, load.cells)) + SAME_AXES,
             "stiffness": stiffness,
-            "stiffness_caption": STIFFNESS_CAPTION.format(n=stiffness.n, cells=stiffness.cells),
+            "stiffness_caption": STIFFNESS_CAPTION.format(
+                whose=whose(stiffness.n, stiffness.cells)
+            ),
         }
         if series.programme.is_invented:
             context["invented_data_notice"] = True

@@ -41,8 +41,7 @@ from results.material_tables import (
 )
 from results.selectors.materials import lots_known
 from specimens.domain.lot import KIND_WORDS, SPECIFIED
-from specimens.domain.typed_test import TEST_WORDS, TESTS_OF_KIND, check_test
-from specimens.domain.wording import payload_said
+from specimens.domain.typed_test import TEST_WORDS, TESTS_OF_KIND, check_test, typed_said
 from specimens.models import Lot, TypedTest
 from specimens.selectors.access import programme_roles
 from specimens.selectors.event import people_names
@@ -186,7 +185,7 @@ def _typed_row(lot: Lot, test: TypedTest, names: dict[str, str]) -> dict[str, An
     return {
         "test": test,
         "words": TEST_WORDS[test.test],
-        "given": payload_said(test.values),
+        "given": typed_said(test.test, test.values),
         "found": [
             (number, said_value(number.name, number.value, 5))
             for number in typed_numbers(lot.kind, test.test, test.values)

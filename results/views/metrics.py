@@ -16,7 +16,7 @@ from results.marked_curve import curve_caption, cycle_curve, marked_curve, marks
 from results.models import Metric
 from results.presenters import (
     channel_rows,
-    member_said,
+    member_of_inputs,
     metric_words,
     others_rows,
     sensor_rows,
@@ -60,7 +60,7 @@ class MetricPage(View):
             "inputs": inputs,
             "channels": channel_rows(inputs["channel_map"]["entries"]),
             "sensors": sensor_rows(inputs, sensor_list_serials()),
-            "member": member_said(inputs),
+            "member": member_of_inputs(inputs),
             "loaded_before": inputs["specimen"].get("loaded_before", []),
             "sees_machines": allowed(actor.role, Action.SEE_MACHINES),
             "budget": budget_said(metric, actor.unit_system),

@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from labmatrix.kernel.errors import RangeError, ShapeError
 from specimens.domain.lot import BAR, CONCRETE, FABRIC, MORTAR, Field, check_fields
+from specimens.domain.wording import Said, in_unit, payload_said
 
 CYLINDER, CUBE, PRISM, BAR_TEST, COUPON = "cylinder", "cube", "prism", "bar", "coupon"
 SLENDER_MAX, EN_206_CUBES = 2.5, (10.0, 115.0)
@@ -94,6 +95,17 @@ def check_test(kind: str, test: object) -> str:
         words = TEST_UNKNOWN.format(kind=kind, test=test, allowed=", ".join(allowed))
         raise ShapeError("lot.test", words, kind=kind)
     return test
+
+
+def typed_said(test: str, values: Mapping[str, object]) -> tuple[Said, ...]:
+    """What was typed of a test, in words with units."""
+    fields = {field.name: field for field in TESTS[test]}
+    return tuple(
+        in_unit(said, fields[said.name].words, fields[said.name].unit)
+        if said.name in fields
+        else said
+        for said in payload_said(values)
+    )
 
 
 def check_typed(kind: str, test: object, given: object) -> dict[str, float | str]:

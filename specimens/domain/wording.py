@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 # Of numbers that are given without their unit because it is always the same.
@@ -48,6 +48,13 @@ def _entries(name: str, value: Any) -> Iterator[Said]:
         yield Said(name, ", ".join(str(item) for item in value))
     elif value not in ("", None):
         yield Said(name, str(value))
+
+
+def in_unit(said: Said, words: str, unit: str) -> Said:
+    """An entry under other words; its number, where it is one, in a unit that it always has."""
+    if said.number is None or not unit:
+        return replace(said, name=words)
+    return replace(said, name=words, number=None, quantity={"value": said.number, "unit": unit})
 
 
 def payload_said(payload: Mapping[str, Any]) -> tuple[Said, ...]:

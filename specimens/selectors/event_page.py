@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 
@@ -17,6 +17,9 @@ from specimens.selectors.sheet import SpecimenSheet
 UNNAMED = "someone who has left"
 BY_PAGE = "by page or script"
 LATE_AFTER = timedelta(days=1)
+# What a page shows by other means, and what reads well without its name.
+_HIDDEN = frozenset({"event", "deviation", "blob"})
+_SPEAKS_FOR_ITSELF = frozenset({"text", "caption", "words"})
 
 
 @dataclass(frozen=True)
@@ -45,8 +48,8 @@ class EventSeen:
     @cached_property
     def said(self) -> tuple[Said, ...]:
         """The payload's entries."""
-        hidden = {"event", "deviation", "blob"}
-        return tuple(s for s in payload_said(self.event.payload) if s.name not in hidden)
+        told = (s for s in payload_said(self.event.payload) if s.name not in _HIDDEN)
+        return tuple(replace(s, name="") if s.name in _SPEAKS_FOR_ITSELF else s for s in told)
 
     @property
     def how(self) -> str:

@@ -2,7 +2,7 @@
 () => {
   // What is counted or numbered is its own unit; ratios are not: they carry a dash.
   const COUNTS = new RegExp(`^((control |its |free )?(n|plies|load cycles?( before)?|reference cycle|row of the record`
-    + `|tests|specimens|cells|series|planned|made|in progress|ended|there|positions?|files|numbers|warnings|changes`
+    + `|tests|specimens( that move)?|of them move|cells|series|planned|made|in progress|ended|there|positions?|files|numbers|warnings|changes`
     + `|lower bounds left out|version|row|number|members|levels|factors)( without)?)$`, "i");
   const words = (one) => (one ? one.textContent.trim().replace(/\s+/g, " ") : "");
   const said = [];

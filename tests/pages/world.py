@@ -42,7 +42,7 @@ from specimens.services.event import events_receive
 from specimens.services.event_id import event_id_new
 from specimens.services.lot import lot_add
 from specimens.services.typed_test import typed_test_add
-from tests.results.history_books import imported_number, workbook
+from tests.results.history_books import OLD, imported_number, workbook
 
 NAME = re.compile(r"\{(\w+)\}")
 PASSWORD = "a-long-password"
@@ -122,6 +122,8 @@ _LOOKUPS: dict[str, Callable[[], str]] = {
     "regime": lambda: Regime.objects.order_by("code")[0].code,
     "fresh": lambda: event_id_new(now()),
 }
+# Cells that the workbooks of the tests name, and those of the demo in their place.
+_CELLS_OF_OLD = {"P2-LAB": "P2-LAB-S0-M", "P0-LAB": "P0-LAB-S0-M"}
 # Found when the world is set up.
 _MADE = (
     *("specimen", "cell", "record", "metric", "prediction", "event", "deviation", "photo"),
@@ -153,13 +155,17 @@ def _lot(lead: Person) -> dict[str, str]:
     return {"lot": lot.code, "typed": str(typed.pk)}
 
 
-def _workbook(lead: Person) -> str:
-    """A workbook of past specimens, looked at and not taken in."""
+def _workbook(lead: Person, cells: Mapping[str, str]) -> str:
+    """A workbook of past specimens, looked at and not taken in; its cells renamed."""
+    sheets = {
+        name: [[cells.get(str(cell), cell) for cell in row] for row in rows]
+        for name, rows in OLD.items()
+    }
     sent = history_receive(
         actor=lead,
         programme=Programme.objects.get(code=PROGRAMME_CODE),
         filename="old.xlsx",
-        stream=io.BytesIO(workbook()),
+        stream=io.BytesIO(workbook(sheets)),
         now=now(),
     )
     assert sent.job_id is not None
@@ -169,9 +175,15 @@ def _workbook(lead: Person) -> str:
 
 def _what_if(lead: Person) -> str:
     """What one per cent on a load cell would change, answered."""
-    sensor = Sensor.objects.filter(quantity="load").order_by("serial")[0]
+    serials = {
+        entry["sensor"]
+        for record in Record.objects.filter(test="break", status="reduced").order_by("pk")
+        for entry in record.channel_map["entries"]
+        if entry["quantity"] == "load"
+    }
+    sensor = Sensor.objects.get(serial=min(serials))
     asked = what_if_ask(
-        actor=lead, errors=[AssumedError(sensor.serial, 1.01)], since=date(2026, 7, 1),
+        actor=lead, errors=[AssumedError(sensor.serial, 1.01)], since=date(2026, 1, 1),
         until=None, why="the cell was dropped", now=now(),
     )  # fmt: skip
     job = what_if_job(asked.what_if)
@@ -193,7 +205,7 @@ def _full(people: Mapping[str, Person]) -> dict[str, str]:
         **_invited(people["lead"]),
         **_lot(people["lead"]),
         "what_if": _what_if(people["lead"]),
-        "import": _workbook(people["lead"]),
+        "import": _workbook(people["lead"], _CELLS_OF_OLD),
     }
 
 
@@ -222,7 +234,7 @@ def world_make() -> World:
             "cycled": full | _of_specimen(_specimen("cycling"), "cyclic", "stiffness"),
             "failed": full | _of_specimen(_specimen("failed in cycling"), "cyclic", "cycles"),
             "conflict": full | _of_specimen(in_conflict, "break", "peak_load"),
-            "refused": full | {"record": str(refused.pk)},
+            "refused": full | {"record": str(refused.pk), "import": _workbook(people["lead"], {})},
             "planned": full | _of_specimen(_specimen("planned")),
             "empty": {"programme": EMPTY_PROGRAMME, "series": EMPTY_SERIES},
         },

@@ -227,7 +227,8 @@ def data_table(context: Context, table: Mapping[str, Any]) -> dict[str, Any]:
 
     Args:
         context: for the unit system.
-        table: {"caption"?, "columns": [{"label", "unit"?, "digits"?, "kind"?}], "rows": [[…]]}.
+        table: {"caption"?, "wide"?, "columns": [{"label", "unit"?, "digits"?, "kind"?}],
+            "rows": [[…]]}.
     """
     return _table_context(context, table)
 
@@ -245,7 +246,12 @@ def _table_context(context: Context, table: Mapping[str, Any]) -> dict[str, Any]
         ]
         for row in rows
     ]
-    return {"caption": table.get("caption", ""), "heads": heads, "rows": html_rows}
+    return {
+        "caption": table.get("caption", ""),
+        "heads": heads,
+        "rows": html_rows,
+        "wide": table.get("wide", False),
+    }
 
 
 def _cell_html(cell: Cell) -> str:
