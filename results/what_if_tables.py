@@ -120,7 +120,7 @@ def conclusion_tables(content: Mapping[str, Any], name: str, method: str) -> lis
             [c["cell"], *before_and_after(c), percent(relative_change(c["old"], c["new"]))]
             for c in ratios
         ]
-        found.append(_before_after("Test to prediction, means that move.", "", CHANGE, rows))
+        found.append(_before_after("Test to prediction, means that move.", "1", CHANGE, rows))
     return found
 
 
@@ -192,7 +192,7 @@ def numbers_table(numbers: Iterable[WhatIfNumber], caption: str, unit: str) -> T
         ]
         for number in numbers
     ]
-    given = {"unit": unit} if unit != "1" else {}
+    given = {"unit": unit}
     columns: list[Table] = [
         {"label": "Specimen", "kind": "text"},
         {"label": "Cell", "kind": "text"},

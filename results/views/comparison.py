@@ -20,6 +20,7 @@ from labmatrix.web.domain.numerals import column_places
 from labmatrix.web.domain.roles import Action
 from results.api import whole_number
 from results.comparison_tables import retention_context
+from results.domain.moved_numbers import whose
 from results.figures import load_deflection_overlay, stiffness_overlay
 from results.presenters import words_of
 from results.selectors.comparison import CONTROLS, INCLUDES, Comparison, comparison_get

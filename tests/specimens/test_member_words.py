@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from labmatrix.kernel.units import unit_named
 from labmatrix.matrix.domain.member_fields import GROUPS
 from specimens.domain.member_words import MEMBER_WORDS, member_label, member_said
 

@@ -345,7 +345,7 @@ def test_measured_values_are_entered_on_a_page(cast, as_person):
     assert client.post(address, sent).status_code == 302
     specimen.refresh_from_db()
     assert specimen.measured == {"fc_mpa": 33.25}
-    assert "33.25 measured" in words_of(client.get(f"/specimens/{specimen.code}/"))
+    assert "33.25 MPa measured" in words_of(client.get(f"/specimens/{specimen.code}/"))
     assert "Enter a number." in words_of(client.post(address, {"m-fc_mpa": "x", "why": "y"}))
 
 
