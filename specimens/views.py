@@ -90,9 +90,9 @@ def specimen_list(request: HttpRequest) -> HttpResponse:
         "stages": specimen_list_stages(ids),
         "series": series,
         "all_series": [] if wanted.series else list(series_list_visible(actor).order_by("code")),
-        "may_choose": any(
-            allowed(role, Action.CREATE_SPECIMEN) for role in programme_roles(actor).values()
-        ),
+        # Said on an empty list alone, so asked for there alone.
+        "may_choose": not rows
+        and any(allowed(role, Action.CREATE_SPECIMEN) for role in programme_roles(actor).values()),
         "may_create": series is not None and _may_create(actor, series.programme.code),
     }
     return render(request, "specimens/specimen_list.html", context)

@@ -232,7 +232,7 @@ def test_a_prediction_holds_all_that_a_pre_test_sheet_needs():
     assert outcome["ultimate_moment"]["value"] == pytest.approx(43.466, abs=1e-3)
     assert outcome["dead_moment"]["value"] == pytest.approx(1.0368 + 0.35 * 0.45)
     assert outcome["cycling"]["bars_fail_first"]
-    assert outcome["flags"][0].startswith("The bars will fail first, at about 1e6 cycles")
+    assert outcome["flags"][0].startswith("The bars will fail first, at about 1 million cycles")
     assert outcome["cracking_load"] is None  # load cycles have cracked it before the break
     assert found.curve["y"][-1] == pytest.approx(outcome["ultimate_load"]["value"], rel=2e-3)
     assert json.loads(json.dumps(found.outcome, allow_nan=False)) == found.outcome
