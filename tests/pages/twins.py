@@ -104,8 +104,14 @@ def _beside(row: Any, mark: str) -> None:
             setattr(row, name, getattr(row, name) + _STEPS[mark])
 
 
+def _another_method(row: Any, mark: str) -> None:
+    """Of one specimen a number by a method comes once, by no named method too."""
+    row.method = row.method if row.method.endswith(mark) else f"{row.method}{mark}"
+
+
 _OWN: Mapping[Model, Callable[[Any, str], None]] = {
     Level: _level,
+    TypedResult: _another_method,
     Release: _beside,
     ChannelMapSaved: _beside,
 }
