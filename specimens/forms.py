@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.core.validators import RegexValidator
 from django.forms.boundfield import BoundField
+from django.utils.text import capfirst
 
 from labmatrix.kernel.units import dimension_of
 from specimens.domain.entry import (
@@ -257,7 +258,7 @@ class MeasuredForm(forms.Form):
             if name in self.numbers:
                 decimal = forms.TextInput(attrs={"inputmode": "decimal"})
                 field = forms.FloatField(required=False, widget=decimal)
-            field.label = member_label(name, value)
+            field.label = capfirst(member_label(name, value))
             field.help_text = f"As known now: {value}"
             self.fields[f"m-{name}"] = field
         self.order_fields([*(n for n in self.fields if n != "why"), "why"])
