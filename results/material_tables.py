@@ -20,6 +20,7 @@ KEY_PROPERTY: Mapping[str, str] = {
     BAR: "fy_mpa",
     FABRIC: "ef_mpa",
 }
+KEY_UNIT = "MPa"
 _IN_USE = ("fc_mpa", "fy_mpa", "ef_mpa", "fabric_design_strain")
 Table = dict[str, Any]
 
@@ -53,28 +54,64 @@ def said_value(name: str, value: float | str | None, digits: int = 4) -> str:
     return f"{number} {unit}".strip()
 
 
-def _scatter(pool: Pool) -> str:
-    return "–" if pool.s is None else said_value(pool.name, pool.s, 3)
+# What the properties of one unit are called together, in the order in which they are shown.
+_TOGETHER = {
+    "MPa": "Strengths and moduli", "mm/mm": "Strains", "mm": "Lengths", "mm²": "Areas",
+    "kN": "Forces", "": "Words",
+}  # fmt: skip
 
 
-def property_table(known: LotKnown) -> Table:
-    """A row for each property of a lot and each way in which it was measured."""
+def _by_unit(names: Iterable[str]) -> dict[str, list[str]]:
+    """Names of properties by their unit, so that a heading can say it."""
+    found: dict[str, list[str]] = {}
+    for name in dict.fromkeys(names):
+        found.setdefault(_unit(name), []).append(name)
+    order = list(_TOGETHER)
+    places = {unit: order.index(unit) if unit in order else len(order) for unit in found}
+    return {unit: found[unit] for unit in sorted(found, key=lambda one: (places[one], one))}
+
+
+def _caption(unit: str, words: str) -> str:
+    return f"{_TOGETHER.get(unit, 'Other properties')} {words}"
+
+
+def _value_columns(unit: str, digits: int = 4) -> list[dict[str, Any]]:
+    """Specified, mean and s, each with the unit in its heading."""
+    if not unit:
+        return [{"label": label, "kind": "text"} for label in ("Specified", "Measured, mean", "s")]
+    return [
+        {"label": "Specified", "unit": unit, "digits": digits, "own_places": True},
+        {"label": "Measured, mean", "unit": unit, "digits": digits, "own_places": True},
+        {"label": "s", "unit": unit, "digits": 3, "own_places": True},
+    ]
+
+
+def property_tables(known: LotKnown) -> list[Table]:
+    """Tables with a row for each property of a lot and each way in which it was measured.
+
+    Properties of one unit stand together, so that the heading says it.
+    """
+    names = [*known.specified, *(pool.name for pool in known.pools)]
+    return [_property_table(known, unit, group) for unit, group in _by_unit(names).items()]
+
+
+def _property_table(known: LotKnown, unit: str, names: Sequence[str]) -> Table:
     rows: list[list[Any]] = []
-    names = dict.fromkeys([*known.specified, *(pool.name for pool in known.pools)])
     for name in names:
         pools = [pool for pool in known.pools if pool.name == name]
-        specified = said_value(name, known.specified.get(name))
-        for pool in pools:
-            rows.append(_pool_row(known.code, specified, pool))
+        specified = known.specified.get(name)
+        rows += [_pool_row(known.code, specified, pool) for pool in pools]
         if not pools:
-            rows.append([property_words(name), specified, "–", "–", None, None, None, "specified"])
+            rows.append(
+                [property_words(name), specified, None, None, None, None, None, "specified"]
+            )
     return {
-        "caption": "What is specified and what was measured; s is the sample standard deviation.",
+        "caption": _caption(
+            unit, "as specified and as measured; s is the sample standard deviation."
+        ),
         "columns": [
             {"label": "Property", "kind": "text"},
-            {"label": "Specified", "kind": "text"},
-            {"label": "Measured, mean", "kind": "text"},
-            {"label": "s", "kind": "text"},
+            *_value_columns(unit),
             {"label": "n", "digits": 6},
             {"label": "COV", "unit": "1", "digits": 2},
             {"label": "Age", "unit": "d", "digits": 6},
@@ -84,15 +121,15 @@ def property_table(known: LotKnown) -> Table:
     }
 
 
-def _pool_row(lot: str, specified: str, pool: Pool) -> list[Any]:
+def _pool_row(lot: str, specified: float | str | None, pool: Pool) -> list[Any]:
     how = "typed" if pool.typed == pool.n else "from records"
     if 0 < pool.typed < pool.n:
         how = f"{pool.typed} of them typed"
     return [
         property_words(pool.name),
         specified,
-        said_value(pool.name, pool.mean),
-        _scatter(pool),
+        pool.mean,
+        pool.s,
         pool.n,
         pool.cov,
         pool.age_days,
@@ -151,13 +188,7 @@ def lots_table(lots: Sequence[Lot], known: Mapping[str, LotKnown], *, linked: bo
     for lot in lots:
         name = KEY_PROPERTY.get(lot.kind, "")
         pool = chosen_pool(known[lot.code].pools, name)
-        told = (
-            f"{said_value(name, pool.mean)} measured, n\u00a0=\u00a0{pool.n}"
-            if pool
-            else f"{said_value(name, lot.specified[name])} specified"
-            if name in lot.specified
-            else "not known"
-        )
+        specified = lot.specified.get(name)
         url = {"url": reverse("results:lot", args=[lot.code])} if linked else {}
         rows.append(
             [
@@ -166,57 +197,68 @@ def lots_table(lots: Sequence[Lot], known: Mapping[str, LotKnown], *, linked: bo
                 lot.title,
                 lot.made_on.isoformat() if lot.made_on else "–",
                 property_words(name) if name else "–",
-                told if name else "–",
+                pool.mean if pool else None,
+                pool.n if pool else None,
+                specified if isinstance(specified, int | float) else None,
                 lot.source or "–",
             ]
         )
+    texts = ("Code", "Material", "Product or mix", "Made or delivered", "Property")
     return {
         "caption": "Lots, batches and heats, each with the number by which it is known.",
         "wide": True,
         "columns": [
-            {"label": label, "kind": "text"}
-            for label in ("Code", "Material", "Product or mix", "Made or delivered", "Property",
-                          "Value", "Specified by")
+            *({"label": label, "kind": "text"} for label in texts),
+            {"label": "Measured, mean", "unit": KEY_UNIT, "digits": 4, "own_places": True},
+            {"label": "n", "digits": 6},
+            {"label": "Specified", "unit": KEY_UNIT, "digits": 4, "own_places": True},
+            {"label": "Specified by", "kind": "text"},
         ],
         "rows": rows,
-    }  # fmt: skip
+    }
 
 
-def measured_table(lots: Sequence[Lot], known: Mapping[str, LotKnown]) -> Table:
-    """Every measured property of every lot of a series: n, mean, s, COV, age."""
-    rows = []
+def measured_tables(lots: Sequence[Lot], known: Mapping[str, LotKnown]) -> dict[str, Table]:
+    """Every property of every lot of a series by a short name: n, mean, s, COV, age.
+
+    Properties of one unit stand together, so that the heading says it.
+    """
+    names = [
+        name
+        for lot in lots
+        for name in (*(pool.name for pool in known[lot.code].pools), *lot.specified)
+    ]
+    return {
+        _TOGETHER.get(unit, "other").lower().replace(" ", "-"): _measured(lots, known, unit, group)
+        for unit, group in _by_unit(names).items()
+    }
+
+
+def _measured(
+    lots: Sequence[Lot], known: Mapping[str, LotKnown], unit: str, names: Sequence[str]
+) -> Table:
+    rows: list[list[Any]] = []
     for lot in lots:
-        told = known[lot.code]
-        for pool in told.pools:
+        pools = [pool for pool in known[lot.code].pools if pool.name in names]
+        for pool in pools:
             rows.append(
-                [
-                    lot.code,
-                    property_words(pool.name),
-                    said_value(pool.name, lot.specified.get(pool.name)),
-                    said_value(pool.name, pool.mean),
-                    _scatter(pool),
-                    pool.n,
-                    pool.cov,
-                    pool.age_days,
-                    pool.how or "–",
-                ]
-            )
-        measured = {pool.name for pool in told.pools}
+                [lot.code, property_words(pool.name), lot.specified.get(pool.name), pool.mean,
+                 pool.s, pool.n, pool.cov, pool.age_days, pool.how or "–"]
+            )  # fmt: skip
+        measured = {pool.name for pool in pools}
         for name in lot.specified:
-            if name not in measured:
+            if name in names and name not in measured:
                 rows.append(
-                    [lot.code, property_words(name), said_value(name, lot.specified[name]),
-                     "not measured", "–", None, None, None, "–"]
+                    [lot.code, property_words(name), lot.specified[name], None, None, None, None,
+                     None, "not measured"]
                 )  # fmt: skip
     return {
-        "caption": "Properties as specified and as measured, by lot and age.",
         "wide": True,
+        "caption": _caption(unit, "as specified and as measured, by lot and age."),
         "columns": [
             {"label": "Lot", "kind": "text"},
             {"label": "Property", "kind": "text"},
-            {"label": "Specified", "kind": "text"},
-            {"label": "Measured, mean", "kind": "text"},
-            {"label": "s", "kind": "text"},
+            *_value_columns(unit),
             {"label": "n", "digits": 6},
             {"label": "COV", "unit": "1", "digits": 2},
             {"label": "Age", "unit": "d", "digits": 6},

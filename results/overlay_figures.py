@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from labmatrix import __version__
 from labmatrix.kernel.clock import iso
 from labmatrix.kernel.errors import ShapeError
 from labmatrix.web.models import Person
@@ -107,6 +108,7 @@ def overlay_said(overlay: Overlay, figure: Figure, at: Any) -> list[str]:
     lines = [
         f"n = {figure.n} specimens of {', '.join(series)}.",
         f"Work in progress as of {iso(at)}, not a release.",
+        f"Strongfloor {__version__}.",
     ]
     if undrawn and figure.name != "trend":
         lines.insert(1, f"Chosen, and nothing to draw yet: {', '.join(undrawn)}.")

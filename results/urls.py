@@ -52,6 +52,9 @@ urlpatterns = [
     ),
     path("metrics/<uuid:metric_id>/", metrics.MetricPage.as_view(), name="metric"),
     path("series/<str:code>/plate/", plate.PlatePage.as_view(), name="plate"),
+    path(
+        "series/<str:code>/plate/table.<str:kind>", plate.PlateTable.as_view(), name="plate-table"
+    ),
     path("series/<str:code>/plate/new/", cell_panel.CellNew.as_view(), name="cell-new"),
     path(
         "series/<str:code>/plate/cells/<str:cell>/",

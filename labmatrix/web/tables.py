@@ -49,7 +49,8 @@ def table_cells(
     """Heads and cells of a table.
 
     Args:
-        columns: {"label", "unit"? (default none), "digits"?, "kind"? ("text")} each.
+        columns: {"label", "unit"? (default none), "digits"?, "kind"? ("text"), "own_places"?}
+            each; with the last every number has its own decimals, for rows of different things.
         rows: a cell is a text, a number, None or {"value", "u"?, "bound"?, "url"?}; as many as
             columns.
         system: the person's unit system.
@@ -89,7 +90,9 @@ def _column(
     like = all(item.u is None for item in numbers) and any(
         isinstance(item.value, float) for item in numbers
     )
-    fixed = column_places([item.value for item in numbers], digits) if like else None
+    own = bool(column.get("own_places"))
+    values_alike = [item.value for item in numbers]
+    fixed = column_places(values_alike, digits) if like and not own else None
     contents = [_content(item, digits, fixed) for item in read]
     places = max((c.places for c in contents if isinstance(c, Numeral)), default=0)
     reserved = min(places, MOST_PLACES)

@@ -30,15 +30,17 @@ def latex_text(text: str) -> str:
     return "".join(_ESCAPES.get(character, character) for character in plain_text(text))
 
 
-def latex_document(tables: Mapping[str, Mapping[str, Any]], footer: Sequence[str]) -> bytes:
-    """Table environments to be put into a document; numbers as the pages print them, in SI."""
+def latex_document(
+    tables: Mapping[str, Mapping[str, Any]], footer: Sequence[str], system: str = SI
+) -> bytes:
+    """Table environments to be put into a document; numbers as the pages print them."""
     head = [f"% {plain_text(line)}" for line in footer]
-    parts = [_environment(table, footer) for table in tables.values()]
+    parts = [_environment(table, footer, system) for table in tables.values()]
     return "\n".join([*head, *parts]).encode()
 
 
-def _environment(table: Mapping[str, Any], footer: Sequence[str]) -> str:
-    heads, rows = table_cells(table["columns"], table["rows"], SI)
+def _environment(table: Mapping[str, Any], footer: Sequence[str], system: str) -> str:
+    heads, rows = table_cells(table["columns"], table["rows"], system)
     shape = "".join("l" if head.places is None else "r" for head in heads)
     heading = " & ".join(
         latex_text(f"{head.label} ({head.unit})" if head.unit else head.label) for head in heads

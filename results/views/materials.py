@@ -35,7 +35,7 @@ from results.material_forms import (
 )
 from results.material_tables import (
     lots_table,
-    property_table,
+    property_tables,
     said_value,
     samples_table,
 )
@@ -160,7 +160,7 @@ class LotPage(View):
             "lot": lot,
             "kind_words": KIND_WORDS[lot.kind],
             "caution": _CAUTIONS[lot.kind],
-            "properties": property_table(known) if known.pools or known.specified else None,
+            "properties": property_tables(known),
             "samples": samples_table(known),
             "design": design_of(known.pools, lot.code, DEFAULT_LIMITS["strain-cap"]),
             "typed": [_typed_row(lot, test, names) for test in typed],

@@ -23,7 +23,11 @@ from results.selectors.imported import IMPORTED_CHOICES
 from results.selectors.metric_choice import DEFAULT_METRIC, metrics_offered
 from results.selectors.plate import Plate, plate_get
 from results.selectors.plate_table import plate_as_table
+from results.selectors.takeaway import origin_said
 from results.selectors.work import series_work
+from results.takeaway.tables import TABLE_TYPES, table_as
+from results.takeaway.wording import file_name
+from results.views.takeaway import file_answer, units_asked
 
 LEGEND = (
     ("hardening", "hardening"),
@@ -96,6 +100,20 @@ class PlatePage(View):
             "shown_said": _shown_said(plate, series),
         }
         return render(request, "results/plate.html", context, status=400 if problem else 200)
+
+
+class PlateTable(View):
+    """The plate as a table to take away, laid out as the address says."""
+
+    def get(self, request: HttpRequest, code: str, kind: str) -> HttpResponse:
+        """The file."""
+        series = series_get(actor_of(request), code, Action.SEE_WORK)
+        factors = list(series.factors.order_by("position"))
+        plate = plate_get(series=series, now=now(), **_asked(request.GET, factors))
+        tables = {"plate": plate_as_table(plate)}
+        content = table_as(kind, tables, origin_said(plate.comparison, now()), units_asked(request))
+        name = file_name(code, plate.comparison.metric, "plate", ending=kind)
+        return file_answer(content, TABLE_TYPES[kind], name)
 
 
 def _filters(plate: Plate, factors: Sequence[Factor]) -> list[dict[str, Any]]:

@@ -87,13 +87,13 @@ def units_name(system: str) -> str:
     return next(name for name, known in SYSTEMS.items() if known == system)
 
 
-def units_asked(request: HttpRequest) -> str:
-    """The unit system that an address asks for; SI where it says nothing.
+def units_asked(request: HttpRequest, usual: str = "si") -> str:
+    """The unit system that an address asks for; SI, or another usual one, where it says nothing.
 
     Raises:
         ShapeError: ``takeaway.units``.
     """
-    given = request.GET.get("units", "si")
+    given = request.GET.get("units", usual)
     if given not in SYSTEMS:
         raise ShapeError("takeaway.units", UNITS.format(given=given), allowed=list(SYSTEMS))
     return SYSTEMS[given]
@@ -140,7 +140,8 @@ class ComparisonTable(View):
         """The file; ``table`` chooses one of its tables."""
         comparison = _comparison(request, code)
         tables = _chosen(comparison_tables(comparison), request.GET.get("table"))
-        content = table_as(kind, tables, origin_said(comparison, now()))
+        said = origin_said(comparison, now())
+        content = table_as(kind, tables, said, units_asked(request))
         name = file_name(code, comparison.metric, "comparison", ending=kind)
         return file_answer(content, TABLE_TYPES[kind], name)
 
@@ -149,9 +150,11 @@ class CellTable(View):
     """One cell's numbers: its row of the comparison and the specimens behind it, as XLSX."""
 
     def get(self, request: HttpRequest, code: str, cell: str) -> HttpResponse:
-        """The file; the number is chosen as in the comparison."""
+        """The file; the number is chosen as in the comparison, units are the person's own."""
         comparison = cell_comparison(_comparison(request, code), cell)
-        content = table_as("xlsx", cell_tables(comparison), origin_said(comparison, now()))
+        said = origin_said(comparison, now())
+        system = units_asked(request, usual=units_name(actor_of(request).unit_system))
+        content = table_as("xlsx", cell_tables(comparison), said, system)
         name = file_name(code, cell, comparison.metric, ending="xlsx")
         return file_answer(content, TABLE_TYPES["xlsx"], name)
 
@@ -194,7 +197,7 @@ class ReleaseTable(View):
         release, role = release_get(actor_of(request), release_id)
         seen = release_as_seen(release, role)
         tables = _chosen(release_tables(seen), request.GET.get("table"))
-        content = table_as(kind, tables, _release_said(seen))
+        content = table_as(kind, tables, _release_said(seen), units_asked(request))
         name = file_name(seen["series"], f"version-{seen['version']}", ending=kind)
         return file_answer(content, TABLE_TYPES[kind], name)
 
@@ -205,7 +208,7 @@ class ReleaseFigure(View):
     figure = "load-deflection"
 
     def get(self, request: HttpRequest, release_id: str, kind: str) -> HttpResponse:
-        """The file; ``cycles=log`` for a logarithmic axis of load cycles."""
+        """The file; ``cycles=log`` for a logarithmic axis, ``units=us`` for US customary units."""
         release, role = release_get(actor_of(request), release_id)
         seen = release_as_seen(release, role)
         drawn = seen["figures"].get(self.figure)
@@ -213,4 +216,4 @@ class ReleaseFigure(View):
             raise NotFound("access.not-yours", NOT_YOURS)
         said = _release_said(seen, n=drawn["n"])
         name = (seen["series"], f"version-{seen['version']}", self.figure)
-        return figure_file(request, drawn, said, kind, *name)
+        return figure_file(request, drawn, said, kind, *name, system=units_asked(request))

@@ -33,7 +33,7 @@ from results.selectors.what_if import (
 from results.services.what_if import programmes_asked, what_if_ask
 from results.takeaway.tables import TABLE_TYPES, table_as
 from results.takeaway.wording import file_name
-from results.views.takeaway import file_answer
+from results.views.takeaway import file_answer, units_asked
 from results.views.work import work_answer
 from results.what_if_files import answer_tables, origin_said
 from results.what_if_forms import WhatIfForm, sensor_choice
@@ -205,6 +205,6 @@ class WhatIfTable(View):
             words = f"A table was asked for as {kind!r}; allowed are csv, xlsx."
             raise ShapeError("takeaway.format", words, allowed=["csv", "xlsx"])
         tables = answer_tables(what_if)
-        content = table_as(kind, tables, origin_said(what_if))
+        content = table_as(kind, tables, origin_said(what_if), units_asked(request))
         name = file_name("what-if", str(what_if), ending=kind)
         return file_answer(content, TABLE_TYPES[kind], name)

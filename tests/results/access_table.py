@@ -37,6 +37,7 @@ OWN: tuple[Access, ...] = (
     Access("GET", "/metrics/{metric}/", (*_WORK, 302)),
     Access("GET", "/metrics/{metric}/inputs.json", (*_WORK, 302)),
     Access("GET", "/series/{series}/plate/", (*_WORK, 302)),
+    Access("GET", "/series/{series}/plate/table.csv", (*_WORK, 302)),
     Access("GET", f"{_CELL}/", (*_WORK, 302)),
     Access("POST", f"{_CELL}/", (400, 404, 404, 404, 404, 302), {}, is_form=True),
     Access("POST", f"{_CELL}/withdraw/", (409, 404, 404, 404, 404, 302), {}, is_form=True),

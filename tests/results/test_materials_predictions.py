@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import timedelta
 
 import pytest
@@ -193,7 +194,9 @@ def test_the_materials_of_a_series_are_shown_and_taken_away(planned):
     for words in ("C-01", "C30/37", "cylinder strength", beam.code, "3 cylinders of C-01 at 28 d"):
         assert words in shown
     csv = page(planned.technician, "/series/QS/materials/table.csv").content.decode("utf-8-sig")
-    assert "C-01,cylinder strength,30 MPa,30 MPa," in csv
+    assert 'Lot,Property,Specified [MPa],"Measured, mean [MPa]",s [MPa],n [1]' in csv
+    assert re.search(r"C-01,cylinder strength,30(\.0)?,(29\.9|30\.0)\d+,0\.\d+,3,", csv), csv
+    assert "Strongfloor" in csv
     assert "work in progress" in csv
     told = page(planned.technician, "/api/series/QS/materials/").json()
     [lot] = told["lots"]
