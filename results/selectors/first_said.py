@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from django.db.models import Exists, F, OuterRef
+
 from labmatrix.matrix.models import Series
 from labmatrix.web.domain.roles import Action, Role, allowed
+from results.models import Reduction
 from results.selectors.comparison import Row, comparison_get
 from results.selectors.metric_choice import DEFAULT_METRIC
 
 # More series would make the first page wait; their comparisons are one click away.
-SERIES_SHOWN = 3
+SERIES_SHOWN = 1
 ROWS_SHOWN = 6
 FEW = 2
 
@@ -40,16 +43,25 @@ class SaidSoFar:
 
 
 def said_so_far(roles: Mapping[str, Role]) -> list[SaidSoFar]:
-    """Gains in peak load of the series that a person releases, as their comparisons have them.
+    """Gains in peak load of the series with numbers whose decision comes first.
 
-    The same questions to the database for each series, of which there are at most three.
+    Of those that the person releases, as its comparison has them; one series, so that the questions
+    to the database are as many however many series there are.
 
     Args:
         roles: the person's part by programme.
     """
     codes = sorted(code for code, role in roles.items() if allowed(role, Action.RELEASE))
-    mine = Series.objects.filter(programme__code__in=codes).select_related("programme")
-    found = (_said(one) for one in mine.order_by("code")[:SERIES_SHOWN])
+    numbers = Reduction.objects.filter(
+        is_current=True,
+        record__test="break",
+        record__subject__specimen__cell__series=OuterRef("pk"),
+    )
+    mine = Series.objects.filter(Exists(numbers), programme__code__in=codes)
+    ordered = mine.select_related("programme").order_by(
+        F("programme__ends_on").asc(nulls_last=True), "code"
+    )
+    found = (_said(one) for one in ordered[:SERIES_SHOWN])
     return [one for one in found if one.rows]
 
 

@@ -150,18 +150,24 @@ def materials_of_specimens(
     """Values of the lots that each specimen's events name, by the specimen's key; five queries.
 
     Args:
-        specimens: of one programme, with ``subject``.
+        specimens: with ``subject``; lots of another programme than theirs are not theirs.
     """
     members = list(specimens)
     states = SpecimenState.objects.in_bulk([specimen.pk for specimen in members])
     named = {pk: lots_named(state.folded["life"]).codes() for pk, state in states.items()}
     codes = {code for own in named.values() for code in own}
     programmes = {s.subject.programme_code for s in members}
-    lots = list(Lot.objects.filter(code__in=codes, programme__code__in=programmes))
+    found = Lot.objects.filter(code__in=codes, programme__code__in=programmes)
+    lots = list(found.select_related("programme"))
+    own = {lot.code: lot.programme.code for lot in lots}
     known = lots_known(lots)
     return {
         specimen.pk: materials_of(
-            [known[code] for code in named[specimen.pk] if code in known],
+            [
+                known[code]
+                for code in named[specimen.pk]
+                if own.get(code) == specimen.subject.programme_code
+            ],
             age_days=concrete_age_at_test(specimen, states[specimen.pk]),
         )
         for specimen in members

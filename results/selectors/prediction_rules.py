@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from labmatrix.matrix.models import Series
@@ -14,6 +15,12 @@ def rules_of_series(series: Series) -> dict[str, Any]:
     """What differs from the defaults of the mechanics; empty where nothing was chosen."""
     newest = PredictionRules.objects.filter(series=series).order_by("-id").first()
     return {} if newest is None else dict(newest.options)
+
+
+def rules_of_many(series: Sequence[int]) -> dict[int, dict[str, Any]]:
+    """The same for the series with these keys, by key; one query."""
+    newest = PredictionRules.objects.filter(series__in=series).order_by("id")
+    return {one.series_id: dict(one.options) for one in newest}
 
 
 def rules_as_dict(series: Series) -> dict[str, Any]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -17,7 +18,7 @@ from labmatrix.kernel.clock import now as clock_now
 from labmatrix.kernel.errors import ShapeError, UserError
 from labmatrix.kernel.text import check_storable
 from labmatrix.matrix.models import Cell, Series
-from labmatrix.matrix.selectors.cell import cell_list_of_series
+from labmatrix.matrix.selectors.cell import cell_list_of_many
 from labmatrix.matrix.selectors.programme import programme_role
 from labmatrix.matrix.services.series import series_subject
 from labmatrix.web.domain.roles import Action, require
@@ -26,7 +27,7 @@ from results.domain.materials.resolve import MEASURED, Material
 from results.domain.prediction.predict import VERSION, Predicted, predict
 from results.models import Prediction
 from results.selectors.materials import materials_of_specimens
-from results.selectors.prediction_rules import rules_of_series
+from results.selectors.prediction_rules import rules_of_many
 from results.services.prediction_inputs import (
     Rigs,
     Rules,
@@ -108,30 +109,32 @@ def prediction_is_stale(prediction: Prediction) -> bool:
     return content_key(inputs) != prediction.key
 
 
-def predictions_out_of_date(series: Series) -> int:
-    """How many current predictions of a series were made from other inputs than there are now.
+def predictions_out_of_date(series: Sequence[Series]) -> dict[int, int]:
+    """How many current predictions were made from other inputs than there are now, by series' key.
+
+    As many queries for one series as for many.
 
     Args:
-        series: with its programme.
+        series: which; a series without any is left out of the answer.
     """
-    asked = Prediction.objects.filter(cell__series=series, is_current=True)
+    ids = [one.pk for one in series]
+    asked = Prediction.objects.filter(cell__series__in=ids, is_current=True)
     current = {(p.cell_id, p.specimen_id): p for p in asked.defer("sheet", "inputs", "curve")}
-    if not current:
-        return 0
-    wanted, rigs, rules = _members(series), rigs_known(), rules_of_series(series)
+    wanted, rigs, rules = _members(ids), rigs_known(), rules_of_many(ids)
     materials = materials_of_specimens([s for _, s in wanted if s is not None])
-    count = 0
+    count: dict[int, int] = defaultdict(int)
     for cell, specimen in wanted:
         prediction = current.get((cell.pk, specimen.pk if specimen else None))
         if prediction is None:
             continue
+        own = rules.get(cell.series_id, {})
         try:
-            key = content_key(_inputs_of(cell, specimen, rigs, materials, rules))
+            key = content_key(_inputs_of(cell, specimen, rigs, materials, own))
         except UserError:
-            count += prediction.error is None
+            count[cell.series_id] += prediction.error is None
         else:
-            count += key != prediction.key
-    return count
+            count[cell.series_id] += key != prediction.key
+    return {pk: found for pk, found in count.items() if found}
 
 
 def prediction_write(made: Made, *, why: str, now: datetime) -> Prediction:
@@ -256,7 +259,7 @@ class PredictHandler:
         """Compute outside any transaction; what is returned writes the predictions."""
         series = Series.objects.get(pk=run.payload["series"])
         why = str(run.payload["why"])
-        wanted, rigs = _members(series), rigs_known()
+        wanted, rigs = _members([series.pk]), rigs_known()
         materials = materials_of_specimens([s for _, s in wanted if s is not None])
         made: list[Made] = []
         for at, (cell, specimen) in enumerate(wanted):
@@ -269,11 +272,12 @@ class PredictHandler:
         """Nothing was written; the job itself says why."""
 
 
-def _members(series: Series) -> list[tuple[Cell, Specimen | None]]:
-    cells = list(cell_list_of_series(series))
+def _members(series: Sequence[int]) -> list[tuple[Cell, Specimen | None]]:
+    """Cells and then specimens of the series with these keys."""
+    cells = list(cell_list_of_many(series))
     by_pk = {cell.pk: cell for cell in cells}
     specimens = (
-        Specimen.objects.filter(cell__series=series)
+        Specimen.objects.filter(cell__series__in=series)
         .select_related("state", "subject")
         .order_by("cell_id", "number")
     )

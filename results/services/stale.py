@@ -101,12 +101,13 @@ def _changed(records: Sequence[Record]) -> Iterator[Stale]:
 def predictions_stale(*, actor: Person) -> list[tuple[Series, int]]:
     """Series that the person may have predicted, with how many predictions are out of date.
 
-    Only those with some; the same few queries for each.
+    Only those with some; as many queries for one series as for many.
     """
     codes = [c for c, r in programme_roles(actor).items() if allowed(r, Action.ASK_PREDICTION)]
     mine = Series.objects.filter(programme__code__in=sorted(codes)).select_related("programme")
-    found = [(series, predictions_out_of_date(series)) for series in mine.order_by("code")]
-    return [(series, count) for series, count in found if count]
+    series = list(mine.order_by("code"))
+    found = predictions_out_of_date(series)
+    return [(one, found[one.pk]) for one in series if one.pk in found]
 
 
 def stale_in_words(*, actor: Person) -> str:

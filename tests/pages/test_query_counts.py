@@ -34,6 +34,7 @@ def _for_each_group() -> int:
 # them at a time, so that memory stays bounded.
 MAY_GROW: dict[str, Callable[[], int]] = {
     "/records/stale/": _for_each_group,
+    "/records/stale/state/": _for_each_group,
     "/api/reductions/stale/": _for_each_group,
 }
 

@@ -48,7 +48,7 @@ def said(cast: Scene) -> str:
 
 
 def test_what_was_just_predicted_is_up_to_date(cast):
-    assert predictions_out_of_date(cast.series) == 0
+    assert predictions_out_of_date([cast.series]) == {}
     assert said(cast) == UP_TO_DATE
     assert "Predictions out of date" not in page_of(cast)
 
@@ -62,7 +62,8 @@ def test_a_changed_member_puts_every_prediction_out_of_date_until_they_are_made_
     cast.series.save()
     # A label keeps the member of its day: only cells, as specified, follow the plan.
     cells = Prediction.objects.filter(is_current=True, specimen__isnull=True).count()
-    assert predictions_out_of_date(cast.series) == cells > 1
+    assert predictions_out_of_date([cast.series]) == {cast.series.pk: cells}
+    assert cells > 1
     assert said(cast).startswith(f"{cells} predictions are out of date")
     assert "Predict QS again" in page_of(cast)
     predict(cast)
@@ -74,7 +75,7 @@ def test_a_measured_value_puts_that_specimens_prediction_out_of_date(cast):
     specimen_measured_set(
         actor=cast.lead, specimen=beam, measured={"fc_mpa": 51}, why="cylinders", now=now()
     )
-    assert predictions_out_of_date(cast.series) == 1
+    assert predictions_out_of_date([cast.series]) == {cast.series.pk: 1}
     assert said(cast).startswith("1 prediction is out of date")
 
 
@@ -87,10 +88,10 @@ def test_the_first_page_of_who_may_redo_them_leads_there(cast):
 
 def test_as_many_questions_however_many_specimens(cast):
     with CaptureQueriesContext(connection) as few:
-        predictions_out_of_date(cast.series)
+        predictions_out_of_date([cast.series])
     for _ in range(2):
         cast.specimen("P2-LAB")
     predict(cast)
     with CaptureQueriesContext(connection) as many:
-        assert predictions_out_of_date(cast.series) == 0
+        assert predictions_out_of_date([cast.series]) == {}
     assert len(many) <= len(few)

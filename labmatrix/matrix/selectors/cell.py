@@ -54,6 +54,11 @@ def cell_list_of_series(series: Series) -> QuerySet[Cell]:
     return _with_relations(Cell.objects.filter(series=series).order_by("id"))
 
 
+def cell_list_of_many(series: Sequence[int]) -> QuerySet[Cell]:
+    """The cells of the series with these keys in the order of their making."""
+    return _with_relations(Cell.objects.filter(series__in=series).order_by("id"))
+
+
 def cell_get(actor: Person, series_code: str, code: str, action: Action) -> Cell:
     """The cell with this code in a series, if the person may do this there.
 
