@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -16,6 +17,7 @@ from labmatrix.matrix.domain.design import (
     check_replicates,
     combination_in_words,
     combination_key,
+    combination_labelled,
     factorial_size,
     full_factorial,
     named_levels,
@@ -79,6 +81,13 @@ def test_the_key_of_a_combination_does_not_know_the_order_of_factors(names):
 def test_words_carry_the_unit():
     words = combination_in_words(QUAYSIDE.factors, ("2", "freeze–thaw", "40"))
     assert words == "plies 2, exposure freeze–thaw, sustained 40 %"
+
+
+def test_a_label_stands_for_its_level():
+    levels = tuple(replace(lv, label="two plies" if lv.value == "2" else "") for lv in PLIES.levels)
+    factors = (replace(PLIES, levels=levels), SUSTAINED)
+    assert combination_labelled(factors, ("2", "40")) == "plies two plies, sustained 40 %"
+    assert combination_labelled(factors, ("1", "40")) == "plies 1, sustained 40 %"
 
 
 def test_a_route_gets_numbers_as_numbers():

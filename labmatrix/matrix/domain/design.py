@@ -159,6 +159,14 @@ def combination_in_words(factors: Sequence[FactorPlan], combination: Combination
     return ", ".join(f.in_words(v) for f, v in zip(factors, combination, strict=True))
 
 
+def combination_labelled(factors: Sequence[FactorPlan], combination: Combination) -> str:
+    """The same with the labels of levels that have one: ``load cycles 2 million``."""
+    levels = [(f, f.level(value)) for f, value in zip(factors, combination, strict=True)]
+    return ", ".join(
+        f"{f.name} {level.label}" if level.label else f.in_words(level.value) for f, level in levels
+    )
+
+
 def route_levels(factors: Sequence[FactorPlan], combination: Combination) -> dict[str, LevelValue]:
     """What a route is resolved with: number or name of each level, by the factor's name."""
     return {f.name: f.level(value).setting for f, value in zip(factors, combination, strict=True)}
