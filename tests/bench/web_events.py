@@ -13,11 +13,11 @@ BATCH, SINGLES = 5_000 // EACH, 5  # specimens whose whole lives are sent at onc
 PROFILE = """The database alone gets rows that are ready, into a table like the product's own. The
 API reads JSON, checks every payload by its schema, identity and permission, writes each event twice
 (its row and its ledger entry, each looked at by the database's guards), chains the entries by
-SHA-256, reads the specimens' events back and folds them into states. Of a batch of 5,000: reading
-and checking a quarter, ledger and rows a third, reading back and folding a third, the answers the
-rest. Mended: one statement a table (COPY on PostgreSQL) instead of sixty, all specimens of a batch
-folded together with five questions instead of five each; a batch came from 1,200 to some 5,000
-events a second. What is left is the work that was promised for each event."""
+SHA-256, reads the specimens' events back and folds them into states. A profile of a batch of 5,000
+gave, roughly: reading and checking a quarter, ledger and rows a third, reading back and folding a
+third, the answers the rest. Mended: one statement a table (COPY on PostgreSQL) instead of sixty,
+all specimens of a batch folded together with five questions instead of five each. What is left is
+the work that was promised for each event."""
 
 
 def _state(bench: Bench, name: str, told: dict[str, Any], batch: int, singles: int) -> None:

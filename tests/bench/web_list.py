@@ -10,11 +10,11 @@ from tests.bench.made.home import laboratory_home
 
 NAMES = {"list": "the page of 100 specimens", "api": "100 specimens by the API"}
 SECONDS = 4.0
-PROFILE = """The page is the real one: session, sign-in, CSRF, policy and unit system, 11 questions
-and 93 kB of HTML; the trivial view is Django's least, without middleware. Of the page's time the
-template of 100 rows with ten cells takes half, reading the rows with cell, series and state a
-quarter, counting the stages of all 5,000 specimens a tenth. By the API (no template) it is some two
-times faster. The goal was set for a view that only reads 100 rows and joins their text."""
+PROFILE = """The page is the real one: session, sign-in, CSRF, policy and unit system, 11
+questions and 93 kB of HTML; the trivial view is Django's least, without middleware. A profile of
+the page gave, roughly: the template of 100 rows with ten cells half of the time, reading the rows
+with cell, series and state a quarter, counting the stages of all specimens a tenth. The goal was
+set for a view that only reads 100 rows and joins their text."""
 
 
 def _state(bench: Bench, name: str, told: dict[str, Any]) -> None:
