@@ -17,7 +17,6 @@ from labmatrix.matrix.domain.design import (
     check_replicates,
     combination_in_words,
     combination_key,
-    combination_labelled,
     factorial_size,
     full_factorial,
     named_levels,
@@ -86,8 +85,14 @@ def test_words_carry_the_unit():
 def test_a_label_stands_for_its_level():
     levels = tuple(replace(lv, label="two plies" if lv.value == "2" else "") for lv in PLIES.levels)
     factors = (replace(PLIES, levels=levels), SUSTAINED)
-    assert combination_labelled(factors, ("2", "40")) == "plies two plies, sustained 40 %"
-    assert combination_labelled(factors, ("1", "40")) == "plies 1, sustained 40 %"
+    assert combination_in_words(factors, ("2", "40")) == "plies two plies, sustained 40 %"
+    assert combination_in_words(factors, ("1", "40")) == "plies 1, sustained 40 %"
+
+
+def test_what_never_goes_together_is_told_in_words():
+    rule = ForbiddenPlan({"exposure": "laboratory", "sustained": "40"}, "no frame there")
+    state = MatrixState(factors=QUAYSIDE.factors, forbidden=(rule,))
+    assert state.never_together == [("exposure laboratory and sustained 40 %", "no frame there")]
 
 
 def test_a_route_gets_numbers_as_numbers():

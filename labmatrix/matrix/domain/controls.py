@@ -16,7 +16,7 @@ from labmatrix.matrix.domain.design import (
     FactorPart,
     FactorPlan,
     MatrixState,
-    combination_labelled,
+    combination_in_words,
     forbidden_by,
 )
 from labmatrix.matrix.domain.wording import as_sentence
@@ -168,7 +168,7 @@ def _of_unnamed(kind: Kind, cell: CellPlan, state: MatrixState) -> str:
     if control is not None:
         return NOT_NAMED.format(cell=cell.code, kind=kind.name, control=control.code)
     wanted = twin_of(kind, cell.levels, state.factors)
-    words = kind.missing.format(cell=cell.code, wanted=combination_labelled(state.factors, wanted))
+    words = kind.missing.format(cell=cell.code, wanted=combination_in_words(state.factors, wanted))
     rule = forbidden_by(state.named(wanted), state.forbidden)
     return words + (FORBIDDEN.format(why=as_sentence(rule.why)) if rule else "")
 

@@ -93,8 +93,9 @@ class FactorPlan:
         )
 
     def in_words(self, value: str) -> str:
-        """``plies 2`` or ``thickness 10 mm``."""
-        return f"{self.name} {value} {self.unit}".rstrip()
+        """``plies 2``, ``thickness 10 mm``, or by its label ``load cycles 2 million``."""
+        label = next((level.label for level in self.levels if level.value == value), "")
+        return f"{self.name} {label or f'{value} {self.unit}'}".rstrip()
 
 
 @dataclass(frozen=True)
@@ -133,6 +134,15 @@ class MatrixState:
         """The levels of a combination by the factors' names."""
         return named_levels(self.factors, combination)
 
+    @property
+    def never_together(self) -> list[tuple[str, str]]:
+        """For each rule the levels, ``sustained 40 % and load cycles 2 million``, and why."""
+        named = {factor.name: factor for factor in self.factors}
+        return [
+            (" and ".join(named[f].in_words(v) for f, v in rule.levels.items()), rule.why)
+            for rule in self.forbidden
+        ]
+
     @cached_property
     def by_levels(self) -> Mapping[Combination, CellPlan]:
         """The cells by their combinations."""
@@ -157,14 +167,6 @@ def combination_key(levels: Mapping[str, str]) -> str:
 def combination_in_words(factors: Sequence[FactorPlan], combination: Combination) -> str:
     """``plies 2, exposure freeze–thaw, sustained 40 %``."""
     return ", ".join(f.in_words(v) for f, v in zip(factors, combination, strict=True))
-
-
-def combination_labelled(factors: Sequence[FactorPlan], combination: Combination) -> str:
-    """The same with the labels of levels that have one: ``load cycles 2 million``."""
-    levels = [(f, f.level(value)) for f, value in zip(factors, combination, strict=True)]
-    return ", ".join(
-        f"{f.name} {level.label}" if level.label else f.in_words(level.value) for f, level in levels
-    )
 
 
 def route_levels(factors: Sequence[FactorPlan], combination: Combination) -> dict[str, LevelValue]:
