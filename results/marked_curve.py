@@ -17,6 +17,8 @@ Payload = dict[str, Any]
 # More names than these would cover the curve; the table below the figure has them all.
 _NAMES_SHOWN = 8
 _MARGIN = 0.04
+# Names of points nearer than these shares of the drawing would lie on each other.
+_WIDE, _HIGH = 0.15, 0.05
 
 
 def axis(title: str, values: Iterable[float | None] = (), *, zero: bool = False) -> dict[str, Any]:
@@ -118,7 +120,40 @@ def _marks(points: Sequence[Mapping[str, Any]], name: str) -> dict[str, Any]:
     }
     if len(points) > _NAMES_SHOWN:
         return found | {"mode": "markers"}
-    return found | {"textposition": _name_places(points)}
+    names = {"text": names_joined(points), "hovertext": found["text"]}
+    return found | names | {"textposition": _name_places(points)}
+
+
+def names_joined(points: Sequence[Mapping[str, Any]]) -> list[str]:
+    """A name for each point; of points so near that their names would lie on each other, the one
+    farthest right names all, from the left: ``yield: gauge, secant75``.
+
+    Args:
+        points: {"deflection_mm", "load_kn", "label"} each.
+    """
+    x, y = ([float(p[name]) for p in points] for name in ("deflection_mm", "load_kn"))
+    width, height = _WIDE * (max(x) - min(0.0, *x)), _HIGH * (max(y) - min(0.0, *y))
+
+    def is_near(k: int, j: int) -> bool:
+        return abs(x[k] - x[j]) < width and abs(y[k] - y[j]) < height
+
+    groups: list[list[int]] = []
+    for k in sorted(range(len(points)), key=lambda k: x[k]):
+        near = [group for group in groups if any(is_near(k, j) for j in group)]
+        groups = [group for group in groups if group not in near]
+        groups.append(sorted([*(j for group in near for j in group), k], key=lambda j: x[j]))
+    names = [""] * len(points)
+    for group in groups:
+        names[group[-1]] = _name_of([points[j]["label"] for j in group])
+    return names
+
+
+def _name_of(labels: Sequence[str]) -> str:
+    heads = {label.partition(", ")[0] for label in labels}
+    tails = [label.partition(", ")[2] for label in labels]
+    if len(labels) > 1 and len(heads) == 1 and all(tails):
+        return f"{heads.pop()}: {', '.join(tails)}"
+    return "; ".join(labels)
 
 
 def _name_places(points: Sequence[Mapping[str, Any]]) -> list[str]:

@@ -9,7 +9,7 @@ from django.db.models import Exists, F, OuterRef
 
 from labmatrix.matrix.models import Series
 from labmatrix.web.domain.roles import Action, Role, allowed
-from results.models import Reduction
+from results.models import Reduction, TypedResult
 from results.selectors.comparison import Row, comparison_get
 from results.selectors.metric_choice import DEFAULT_METRIC
 
@@ -57,7 +57,10 @@ def said_so_far(roles: Mapping[str, Role]) -> list[SaidSoFar]:
         record__test="break",
         record__subject__specimen__cell__series=OuterRef("pk"),
     )
-    mine = Series.objects.filter(Exists(numbers), programme__code__in=codes)
+    imported = TypedResult.objects.filter(
+        name=DEFAULT_METRIC, subject__specimen__cell__series=OuterRef("pk")
+    )
+    mine = Series.objects.filter(Exists(numbers) | Exists(imported), programme__code__in=codes)
     ordered = mine.select_related("programme").order_by(
         F("programme__ends_on").asc(nulls_last=True), "code"
     )

@@ -46,8 +46,8 @@ def test_control_at_65_percent_of_its_own_breaks_its_bars() -> None:
     assert all(found.bar_range_mpa > 1.5 * threshold for threshold in found.thresholds.values())
     assert found.bars_fail_first
     sentence = next(flag for flag in found.flags if "fail first" in flag)
-    assert sentence.startswith("The bars will fail first, at about 3e5 cycles")
-    assert "before the planned 2e6" in sentence
+    assert sentence.startswith("The bars will fail first, at about 300\u202f000 cycles")
+    assert "before the planned 2 million" in sentence
 
 
 def test_same_loads_are_kinder_to_a_strengthened_member() -> None:
@@ -79,7 +79,9 @@ def test_above_the_threshold_but_beyond_the_plan_the_share_is_said() -> None:
     found = _check(0, _level("control", CONTROL, 0.45, 0.05), cycles=1e5)
     assert found.life is not None
     assert not found.bars_fail_first
-    assert any("% of such bars break before the planned 1e5" in flag for flag in found.flags)
+    assert any(
+        "% of such bars break before the planned 100\u202f000" in flag for flag in found.flags
+    )
 
 
 def test_sustained_level_uses_the_same_stresses_without_life() -> None:
@@ -125,7 +127,13 @@ def test_life_band_is_ordered_and_survival_is_a_half_at_the_median(range_mpa: fl
 
 
 def test_words_for_a_life() -> None:
-    assert [about(value) for value in (3.2e5, 2e6, 9.6e4)] == ["3e5", "2e6", "1e5"]
+    assert [about(value) for value in (3.2e5, 2e6, 9.6e4, 4e3, 2.4e9)] == [
+        "300\u202f000",
+        "2 million",
+        "100\u202f000",
+        "4000",
+        "2000 million",
+    ]
 
 
 def test_calendar_days() -> None:
