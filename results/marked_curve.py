@@ -19,6 +19,8 @@ _NAMES_SHOWN = 8
 _MARGIN = 0.04
 # Names of points nearer than these shares of the drawing would lie on each other.
 _WIDE, _HIGH = 0.15, 0.05
+# A longer name than this, in letters, does not fit beside its point on a telephone.
+_NAME_LENGTH = 38
 
 
 def axis(title: str, values: Iterable[float | None] = (), *, zero: bool = False) -> dict[str, Any]:
@@ -126,7 +128,7 @@ def _marks(points: Sequence[Mapping[str, Any]], name: str) -> dict[str, Any]:
 
 def names_joined(points: Sequence[Mapping[str, Any]]) -> list[str]:
     """A name for each point; of points so near that their names would lie on each other, the one
-    farthest right names all, from the left: ``yield: gauge, secant75``.
+    farthest right names all, from the left.
 
     Args:
         points: {"deflection_mm", "load_kn", "label"} each.
@@ -149,11 +151,17 @@ def names_joined(points: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _name_of(labels: Sequence[str]) -> str:
-    heads = {label.partition(", ")[0] for label in labels}
-    tails = [label.partition(", ")[2] for label in labels]
-    if len(labels) > 1 and len(heads) == 1 and all(tails):
-        return f"{heads.pop()}: {', '.join(tails)}"
-    return "; ".join(labels)
+    """One name for all: ``yield: gauge, secant75``; where it is too long, that of the last."""
+    split = [label.split(" ") for label in labels]
+    shared = list(
+        itertools.takewhile(lambda words: len(set(words)) == 1, zip(*split, strict=False))
+    )
+    tails = [" ".join(words[len(shared) :]) for words in split]
+    if len(labels) == 1:
+        return labels[0]
+    head = " ".join(words[0] for words in shared).rstrip(",")
+    name = f"{head}: {', '.join(tails)}" if head and all(tails) else "; ".join(labels)
+    return name if len(name) <= _NAME_LENGTH else f"{labels[-1]} and {len(labels) - 1} more"
 
 
 def _name_places(points: Sequence[Mapping[str, Any]]) -> list[str]:

@@ -31,17 +31,26 @@ def test_near_points_of_different_kinds_are_both_named():
     assert names_joined(points) == ["", "peak; ultimate", "start"]
 
 
+def test_shared_words_are_said_once_and_long_names_are_cut_short():
+    def named(*labels: str) -> str:
+        return names_joined([point(1.0 + k / 1000, 1.0, one) for k, one in enumerate(labels)])[-1]
+
+    assert named("valley of cycle 9996", "valley of cycle 9999") == "valley of cycle: 9996, 9999"
+    assert named("valley of cycle 99996", "peak of cycle 99996") == "peak of cycle 99996 and 1 more"
+    assert named("peak", "peak") == "peak; peak"
+
+
 @given(
     st.lists(st.tuples(st.floats(0, 50), st.floats(0, 100)), min_size=1, max_size=8, unique=True)
 )
 def test_every_point_is_named_once_and_names_are_apart(places):
-    points = [point(x, y, f"point {k}") for k, (x, y) in enumerate(places)]
+    points = [point(x, y, f"p{k}") for k, (x, y) in enumerate(places)]
     names = names_joined(points)
     said = [word for name in names for word in name.split("; ") if name]
-    assert sorted(said) == sorted(f"point {k}" for k in range(len(points)))
+    assert sorted(said) == sorted(f"p{k}" for k in range(len(points)))
     wide = 0.15 * max(x for x, _ in places)
     high = 0.05 * max(y for _, y in places)
-    of_group = [[places[int(label[6:])] for label in name.split("; ")] for name in names if name]
+    of_group = [[places[int(label[1:])] for label in name.split("; ")] for name in names if name]
     for one, other in combinations(of_group, 2):
         for (a, b), (c, d) in product(one, other):
             assert abs(a - c) >= wide or abs(b - d) >= high
